@@ -1,4 +1,4 @@
-"""Own pastes from measured test pours: spectra, what is not known of them, odd pours.
+"""Your own pastes from measured test pours: spectra, their uncertainty, pours that don't fit.
 
-Knows of pours and readings; the soap on order is none of its business.
+Knows pours and readings; knows nothing of orders, stock or files of recipes.
 """

@@ -1,8 +1,8 @@
-"""Residuals bar by bar: as they were fitted, and as all other bars predict them.
+"""Residuals bar by bar: as fitted, and as predicted from all other bars.
 
 References
 ----------
-Taking a case out of a least-squares fit without fitting anew: R. D. Cook, S. Weisberg, *Residuals
+Leaving a case out of a least-squares fit without a new fit: R. D. Cook, S. Weisberg, *Residuals
 and Influence in Regression* (1982), ch. 2.
 """
 
@@ -30,16 +30,10 @@ _W: Final = WAVELENGTHS_NM.size
 
 
 class Residuals(NamedTuple):
-    """Whitened residuals, and what they change with.
+    """Whitened residuals and their slopes.
 
-    Attributes
-    ----------
-    rows
-        Of each reading, shape (36,) for a spectrum, (3,) for Lab.
-    maps
-        What takes a spectrum to them: weights (36,), or a matrix (3, 36) for Lab.
-    by_unknown, by_error
-        Slopes of the spectra; see `forward.Seen`.
+    `rows`: of each reading, shape (36,) for a spectrum, (3,) for Lab; `maps`: from a spectrum to
+    these, weights (36,) or a matrix (3, 36); `by_unknown`, `by_error`: see `forward.Seen`.
     """
 
     rows: list[FloatArray]
@@ -97,25 +91,17 @@ def as_fitted(problem: Problem, at: Residuals, slips: FloatArray) -> tuple[Float
 
 
 def lone_bars(problem: Problem, at: Residuals, slips: FloatArray, covariance: FloatArray) -> Lone:
-    """Predict each bar from all others (linearised).
-
-    Parameters
-    ----------
-    problem, at, slips
-        The fit, and its residuals.
-    covariance
-        Of the spectra, shape (36 K, 36 K).
-    """
+    """Predict each bar from all others (linearised); `covariance` is (36 K, 36 K)."""
     lone, spread = np.zeros((2, len(problem.members)))
     alone = []
     for bar, (members, slots) in enumerate(zip(problem.members, problem.slots, strict=True)):
         r, jac, loc = _stacked(problem, at, members, slots)
         now = np.array([slips[members[0] if k < 0 else k, c] for k, c in slots])
-        r = r - loc @ now  # what would be seen had there been no slip
+        r = r - loc @ now  # the residual without slips
         sigma = np.eye(r.size) + loc @ loc.T
         taught = jac @ covariance @ jac.T
         weight = float(problem.weights[members[0]])
-        # Taking the bar out of the fit: its own share of what is known is given back.
+        # Leaving the bar out: its own contribution is subtracted.
         without = sigma - weight * taught + 1e-9 * np.eye(r.size)
         lone[bar] = float(r @ np.linalg.solve(without, r))
         # The covariance with which the others predict it is sigma @ inv(without) @ sigma.

@@ -1,4 +1,4 @@
-"""Test pours in, a palette with its uncertainty out."""
+"""From test pours to a palette with its uncertainty."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ from shadematch.errors import PourError, UnknownNameError
 from shadematch.studio.palette import Palette
 from shadematch.studio.unit import UNITS, check_unit
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import check_progress, expect, is_finite, listed
+from shadematch.support.models import between, check_progress, expect, listed
 
 __all__ = ["calibrate"]
 
@@ -78,47 +78,45 @@ def calibrate(
 
     All spectra are fitted together: absorption and scattering of clear and white base,
     absorption of each pigment, scattering of those that scatter, and small corrections of the
-    backings' stated reflectance. Errors of doses, thickness and readings are counted with. A
-    pour that contradicts the others is put aside and named. What is believed beforehand stands
-    in `shadematch.calibration.spectra`.
+    backings' stated reflectance. Errors of doses, thickness and readings are part of the model. A
+    pour that contradicts the others is put aside and named. For the prior see
+    `shadematch.calibration.spectra`.
 
-    Without any blank and without white base the pours are taken as *films*: colourants in
-    something that neither absorbs nor scatters, such as paint or ink measured elsewhere, with
-    loads in any unit and a thickness of 1; each colourant may then scatter. Whether films hide
-    their backing is decided by the readings; of those that do only ratios of absorption and
-    scattering can be told, and the scale of all spectra is arbitrary. If such films have
-    blanks, their binder is fitted along; say ``unit="part"`` in the pours then, so that it is
-    not taken for soap. Of a colourant that is mixed into at least half of the films, the white as
-    a rule, it is decided by the readings whether it scatters less where there is much of it
-    (crowding).
+    Pours without any blank and without white base are taken as *films*: colourants in something
+    that neither absorbs nor scatters, such as paint or ink measured elsewhere, with loads in any
+    unit and a thickness of 1; each colourant may then scatter. The readings decide whether films
+    hide their backing; those that do show only ratios of absorption and scattering, and the scale
+    of all spectra is arbitrary. If films have blanks, their binder is fitted too; the pours then
+    need ``unit="part"``, or the binder is taken for soap. For a colourant in mixtures that are at
+    least half of the films, usually the white, the readings decide whether it scatters less at
+    high loads (crowding).
 
-    Of pours photographed beside a chart (`TestPour.from_target`) the camera is learnt from the
-    chart in all photos, and reckoned with in place of the CIE observer; see
-    `shadematch.calibration.camera`.
+    For pours photographed with a chart (`TestPour.from_target`) the camera is learnt from the
+    chart in all photos, and replaces the CIE observer; see `shadematch.calibration.camera`.
 
     Parameters
     ----------
     test_pours
         The pours, all in one unit; kinds of reading may be mixed.
     pigments
-        Names and order of the palette; by default as they come up in the pours.
+        Names and order of the palette; by default in the order of the pours.
     scattering
-        ``"auto"`` lets a pigment scatter only if the readings ask for it; or ``"none"``,
+        ``"auto"``: a pigment scatters only if the readings require it; or ``"none"``,
         ``"all"``, or the names of those that scatter.
     dose_error
-        Standard deviation of a dose, in the unit of the doses; by default 0.2 cm, or 0.05 g and
-        0.5 %. For films it is learnt from the readings, beginning at 1 %.
+        Standard deviation of a dose [pours' unit]; by default 0.2 cm, or 0.05 g and 0.5 %. For
+        films it is learnt from the readings, starting from 1 %.
     noise
-        How noisy readings are; the fit corrects it by a common factor.
+        Noise of the readings; the fit corrects it by a common factor.
     contact
-        ``"stated"``: as the views say, the default; ``"auto"``, the default for films: whether
-        layers lie dry or in optical contact with their backings is decided by the readings.
+        ``"stated"``, the default: as the views say; ``"auto"``, the default for films: the
+        readings decide whether layers are dry on their backings or in optical contact.
     like
-        A palette whose tube sizes and prices are taken over for the same names; its unit must be
+        A palette whose tube sizes and prices are copied for the same names; its unit must be
         that of the pours.
     any_thickness
-        Whether bars may be thinner than 0.2 cm or thicker than 8 cm: else they are refused, as
-        millimetres may have been meant.
+        Accept bars thinner than 0.2 cm or thicker than 8 cm, which are refused by default in
+        case millimetres were meant.
     progress
         Called with a sentence now and then.
 
@@ -129,10 +127,10 @@ def calibrate(
     Raises
     ------
     PourError
-        If the pours can't tell something; the message says which pour is missing. Also for
-        mixed units (of the pours, or of `like`), or bars of one name that differ.
+        If the pours leave something unknown; the message says which pour is missing. Also for
+        mixed units (of the pours, or of `like`), or different bars of one name.
     UnknownNameError
-        If `pigments` or `scattering` leave out or invent a name.
+        If `pigments` lacks a name, or `scattering` has an unknown one.
     """
     pours = _checked(test_pours)
     expect(any_thickness, bool, "any_thickness", "Give True or False")
@@ -143,12 +141,8 @@ def calibrate(
     if like is not None and pours and pours[0].unit in UNITS:
         check_unit(like.unit, pours[0].unit, "like", of="the pours' doses")
     if contact is not None and (not isinstance(contact, str) or contact not in ("stated", "auto")):
-        raise PourError(
-            "is not a way to touch",
-            field="contact",
-            value=contact,
-            remedy="Take 'stated' or 'auto', or leave it out",
-        )
+        remedy = "Take 'stated' or 'auto', or leave it out"
+        raise PourError("is not a kind of contact", field="contact", value=contact, remedy=remedy)
     if pigments is not None and not isinstance(pigments, str):
         pigments = listed(pigments, "pigments", "Give the names of the pastes")
     if not isinstance(scattering, str):
@@ -161,14 +155,8 @@ def calibrate(
     unit = pours[0].unit
     errors = _ERRORS["part" if films else unit]
     if dose_error is not None:
-        if not is_finite(dose_error) or not 0 <= dose_error < 1e6:
-            raise PourError(
-                "must be a number from 0 on",
-                field="dose_error",
-                value=dose_error,
-                remedy=f"In {unit}",
-            )
-        errors = errors._replace(dose=float(dose_error), dose_share=0.0)
+        dose = between(dose_error, "dose_error", 0.0, 1e6, f"In {unit}")
+        errors = errors._replace(dose=dose, dose_share=0.0)
     allowed = _allowed(scattering, names)
     noise = None if noise is None else _checked_noise(noise)
     reflected = any(not p.view.through for p in pours)
@@ -245,7 +233,7 @@ def calibrate(
         found = settle(problem_with(chosen), near=near, learn=learn, rough=rough)
         if progress is not None:
             progress(f"fitted {len(pours)} readings")
-        # A wrong pour may have looked like scattering, and its loads are none: ask again without.
+        # A wrong pour may have looked like scattering: choose again without it.
         if np.array_equal(found.problem.weights, weights):
             break
         weights = found.problem.weights
@@ -274,7 +262,7 @@ def calibrate(
 
 
 def _seen(pours: tuple[TestPour, ...], way: str) -> tuple[TestPour, ...]:
-    """Readings of layers that touch their backings so, if that was found."""
+    """Pours with the contact that was found, if any."""
     return tuple(touching(p, way) for p in pours) if way in ("dry", "wet") else pours
 
 
@@ -283,53 +271,32 @@ def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
     for pour in pours:
         expect(pour, TestPour, "test_pours", "Use TestPour.from_spectrum, from_lab, ...")
     if not pours:
-        raise PourError(
-            "there are none",
-            field="test_pours",
-            remedy="Pour the base and each paste, and measure them",
-        )
+        remedy = "Pour the base and each paste, and measure them"
+        raise PourError("there are none", field="test_pours", remedy=remedy)
     units = {p.unit for p in pours}
     if len(units) > 1:
-        raise PourError(
-            "doses are in more than one unit",
-            field="test_pours",
-            value=sorted(units),
-            remedy="Bring all to one",
-        )
+        problem, remedy = "doses are in more than one unit", "Convert all to one"
+        raise PourError(problem, field="test_pours", value=sorted(units), remedy=remedy)
     bars: dict[str, TestPour] = {}
     seen: set[TestPour] = set()
     for pour in pours:
-        if pour in seen:  # it would count as a second measurement, and promise too much
-            raise PourError(
-                "appears twice, with the same readings",
-                field="test_pours",
-                value=pour.name,
-                remedy="Leave out the copy",
-            )
+        if pour in seen:  # it would count as a second measurement
+            problem, remedy = "appears twice, with the same readings", "Leave out the copy"
+            raise PourError(problem, field="test_pours", value=pour.name, remedy=remedy)
         seen.add(pour)
         other = bars.setdefault(pour.name, pour)
         if other.doses != pour.doses or other.pour != pour.pour:
-            raise PourError(
-                "two different bars have this name",
-                field="test_pours",
-                value=pour.name,
-                remedy="Give each bar a name of its own",
-            )
+            problem, remedy = "two different bars have this name", "Give each bar its own name"
+            raise PourError(problem, field="test_pours", value=pour.name, remedy=remedy)
     return pours
 
 
 def _checked_noise(noise: Noise) -> Noise:
     expect(noise, Noise, "noise", "Use shadematch.calibration.problem.Noise(...)")
     for name, value in noise._asdict().items():
-        # Readings and model would be taken as exact, which they can't be all at once.
+        # Without any noise, readings and model would have to agree exactly.
         least = 1e-6 if name in ("floor", "model_lab") else 0.0
-        if not is_finite(value) or not least <= value <= 1e6:
-            raise PourError(
-                f"must be a number from {least:g} on",
-                field=f"noise.{name}",
-                value=value,
-                remedy="It is a standard deviation",
-            )
+        between(value, f"noise.{name}", least, 1e6, "It is a standard deviation")
     return noise
 
 
@@ -341,18 +308,11 @@ def _names(pours: Sequence[TestPour], pigments: Sequence[str] | None) -> tuple[s
         names = tuple(dict.fromkeys((pigments,) if isinstance(pigments, str) else pigments))
         unlisted = [name for name in poured if name not in names]
         if unlisted:
-            raise UnknownNameError(
-                "a pour holds a pigment that is not listed",
-                field="pigments",
-                value=unlisted[0],
-                remedy="List it as well",
-            )
+            problem, remedy = "a pour holds a pigment that is not listed", "List it as well"
+            raise UnknownNameError(problem, field="pigments", value=unlisted[0], remedy=remedy)
     if not names:
-        raise PourError(
-            "no pour holds any pigment",
-            field="test_pours",
-            remedy="Pour each pigment in clear base",
-        )
+        remedy = "Pour each pigment in clear base"
+        raise PourError("no pour holds any pigment", field="test_pours", remedy=remedy)
     return names
 
 
@@ -364,12 +324,8 @@ def _allowed(scattering: str | Sequence[str], names: tuple[str, ...]) -> tuple[s
     given = (scattering,) if isinstance(scattering, str) else tuple(scattering)
     for name in given:
         if name not in names:
-            raise UnknownNameError(
-                "no such pigment was poured",
-                field="scattering",
-                value=name,
-                remedy="Give 'auto', 'none', 'all' or names",
-            )
+            problem, remedy = "no such pigment was poured", "Give 'auto', 'none', 'all' or names"
+            raise UnknownNameError(problem, field="scattering", value=name, remedy=remedy)
     return given
 
 
@@ -387,7 +343,7 @@ def _unknowns(
     if not films:
         bases = ["clear"] + (["white"] if any(p.pour.white > 0 for p in pours) else [])
         for base in bases:
-            # Of a base that is not soap nothing is known beforehand.
+            # The prior of a base that is not soap is wide.
             kind = "other" if base == "clear" and pours[0].unit == "part" else base
             result += [unknown(base, f"{kind} absorption"), unknown(base, f"{kind} scattering")]
     for name in names:
@@ -395,7 +351,7 @@ def _unknowns(
         mine = [(p, w) for p, w in mine if w >= WRONG] or mine
         amounts = [p.loads[name] * p.pour.thickness_cm for p, _ in mine]
         typical = float(np.exp(np.mean(np.log(amounts))))
-        if opaque:  # only ratios count then; any level will do that hides the backing
+        if opaque:  # only ratios count then: any level that hides the backing will do
             typical /= _HIDING
         result.append(unknown(name, "pigment absorption", typical))
         if name in scatter:
@@ -409,7 +365,7 @@ def _unknowns(
     levels = {backing_key(p.view): backing_level(p.view) for p in pours}
     taken: list[float] = []
     for key in sorted(levels.keys() - {""}):
-        # Cards of one make, each measured bare, look different from inside a film alike.
+        # Cards of one make differ alike from their bare reflectance when inside a film.
         if films and any(abs(levels[key] - other) < _ALIKE for other in taken):
             continue
         taken.append(levels[key])

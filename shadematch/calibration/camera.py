@@ -1,13 +1,12 @@
-"""The camera as the observer: what its channels see is learnt from the chart in the photos.
+"""The camera as the observer: its spectral sensitivities are learnt from the chart in the photos.
 
-A correction of a photo by its chart is exact for the chart's patches only; bars of soap with
-steep bands it may miss by ten (CIEDE2000), and all photos of a camera miss alike, so that no
-number of them averages that out. But a calibration looks for spectra, and can reckon with what
-the camera saw. Up to a matrix, which the chart gives, its three channels are weights over
-wavelength. They are believed to lie about those of the CIE observer (that is what cameras are
-made for), as a Gaussian process; the patches, whose spectra are published, are readings of them,
-averaged over all photos. What is left unknown of the weights is shared by all bars of the
-session, and goes into the covariance of the spectra as such.
+A correction by a chart is exact for the chart's patches only. For bars with steep absorption bands
+it may be off by ten (CIEDE2000), alike in all photos of a camera, so averaging does not help. But a
+calibration fits spectra, and can model what the camera saw. Up to a matrix, which the chart gives,
+the three channels are weights over wavelength. Their prior is a Gaussian process around those of
+the CIE observer, as cameras are designed; the patches, whose spectra are published, are readings of
+them, averaged over all photos. The remaining uncertainty of the weights is common to all bars of
+the session, and is added to the covariance of the spectra as such.
 """
 
 from __future__ import annotations
@@ -31,15 +30,15 @@ from shadematch.support.arrays import FloatArray, IntArray
 __all__ = ["Camera", "as_seen", "cameras_of", "with_cameras"]
 
 _OTHER: Final = 0.75
-"""Mean CIEDE2000 between the charts of two photos above which light or camera were others (in
-rendered photos 0.3 to 0.6 with the same, 0.9 to 2.8 with others)."""
+"""Mean CIEDE2000 between the charts of two photos above which light or camera differ (in rendered
+photos 0.3 to 0.6 for the same, 0.9 to 2.8 for different ones)."""
 _READ: Final = 0.6
 _READ_SHARE: Final = 0.02
-"""What a photo's reading misses besides what it says, in each of L*, a*, b*: a constant, and a
-share of chroma (test bars in invented worlds)."""
+"""Error of a photo's reading beyond its stated one, in each of L*, a*, b*: a constant, and a
+fraction of chroma (test bars in invented worlds)."""
 _W: Final = WAVELENGTHS_NM.size
 _FEWEST: Final = 12
-"""Patches."""
+"""Least number of patches."""
 
 
 class Camera(NamedTuple):
@@ -48,11 +47,11 @@ class Camera(NamedTuple):
     Attributes
     ----------
     weights
-        Shape (3, 36): what takes reflectances to its three channels, in units of XYZ.
+        Weights that give its three channels from reflectances, in units of XYZ, shape (3, 36).
     covariance
-        Of each channel's weights, shape (3, 36, 36); channels are independent of each other.
+        Covariance of each channel's weights, shape (3, 36, 36); channels are independent.
     pours
-        Which test pours it photographed.
+        Positions of the test pours it photographed.
     """
 
     weights: FloatArray
@@ -61,9 +60,9 @@ class Camera(NamedTuple):
 
 
 def cameras_of(pours: Sequence[TestPour]) -> tuple[Camera, ...]:
-    """The cameras, each in one light, that photographed test pours with a chart beside them.
+    """The cameras, each in one light, that photographed test pours with a chart.
 
-    Photos belong together if a matrix brings their charts to look alike.
+    Photos belong together if a matrix makes their charts look alike.
     """
     photos = {
         i: np.array([[np.nan] * 3 if v is None else v for v in p.response.patches])
@@ -93,7 +92,7 @@ def cameras_of(pours: Sequence[TestPour]) -> tuple[Camera, ...]:
 
 
 def as_seen(pours: Sequence[TestPour], cameras: Sequence[Camera]) -> tuple[TestPour, ...]:
-    """Test pours with the reading that their camera made, and the camera as the observer."""
+    """Test pours with their camera's reading, and the camera as the observer."""
     found = list(pours)
     white = observation("D65").white
     for camera in cameras:
@@ -112,7 +111,7 @@ def as_seen(pours: Sequence[TestPour], cameras: Sequence[Camera]) -> tuple[TestP
             shift = np.zeros(3)
             for step in response.beyond:
                 away = []
-                for sign in (1.0, -1.0):  # the way down may leave what XYZ can be
+                for sign in (1.0, -1.0):  # downwards XYZ may become negative
                     there = np.maximum(xyz + sign * np.array(step) @ matrix, 0.0)
                     away.append(sign * (xyz_to_lab(there, white) - lab))
                 move = max(away, key=lambda d: float(d @ d))
@@ -134,10 +133,10 @@ def as_seen(pours: Sequence[TestPour], cameras: Sequence[Camera]) -> tuple[TestP
 
 
 def with_cameras(found: Fit, cameras: Sequence[Camera]) -> Fit:
-    """The same fit, less sure by what is not known of the cameras.
+    """The fit with the uncertainty of the cameras added.
 
-    To first order: it is asked how the most probable spectra would move if the weights were
-    others (implicit function theorem), the errors of each bar moving along.
+    To first order: how the most probable spectra, and the errors of each bar, move with the
+    weights (implicit function theorem).
     """
     extra = np.zeros_like(found.covariance)
     for camera in cameras:

@@ -1,8 +1,8 @@
-"""What a palette carries of its calibration: how well its spectra are known.
+"""The uncertainty of a palette, from its calibration.
 
-The covariance of the fit has 36 rows for each spectrum, and most of its directions are of no
-account: a wavelength at which a paste hardly absorbs may be known to a factor of five. So only
-those are kept that move the colours of bars.
+The covariance of the fit has 36 rows for each spectrum, and most of its directions don't matter:
+a wavelength at which a paste hardly absorbs may be known to a factor of five. Only those that move
+the colours of bars are kept.
 """
 
 from __future__ import annotations
@@ -26,24 +26,24 @@ __all__ = ["Known", "known_of", "uncertainty_of"]
 _W: Final = WAVELENGTHS_NM.size
 _BARS: Final = 150
 _HELD: Final = 0.97
-"""Share of the variance of each colour that is kept, at the least."""
+"""Least fraction of the variance of each colour that is kept."""
 _MOST: Final = 100
 _DIGITS: Final = 4
 
 
 class Known(NamedTuple):
-    """What a palette is made of: spectra, and how well they are known.
+    """Spectra and their covariance.
 
     Attributes
     ----------
     unknowns, pigments
-        What stands in `theta`, K spectra.
+        The K spectra in `theta`, and the names of the pigments.
     theta, covariance
         Shapes (K, 36) and (36 K, 36 K).
     errors, model_lab
-        Of the bench, and what the model misses in each of L*, a* and b*.
+        Errors of the bench, and the model error in each of L*, a* and b*.
     views
-        Those that bars were looked at in.
+        The views of the bars.
     """
 
     unknowns: Sequence[Unknown]
@@ -56,7 +56,7 @@ class Known(NamedTuple):
 
 
 def known_of(found: Fit) -> Known:
-    """What a fit found."""
+    """The spectra that a fit found."""
     problem = found.problem
     return Known(
         unknowns=problem.unknowns,
@@ -70,15 +70,7 @@ def known_of(found: Fit) -> Known:
 
 
 def uncertainty_of(known: Known, names: Sequence[str]) -> PaletteUncertainty:
-    """What a palette of some of the pigments says of itself.
-
-    Parameters
-    ----------
-    known
-        What it is made of.
-    names
-        Of the pigments, in the palette's order.
-    """
+    """The uncertainty of a palette of the pigments `names`, in its order."""
     unknowns = known.unknowns
     rows = [(name, False) for name in names] + [("clear", True), ("white", True)]
     poured = any(u.of_base and u.of == "white" for u in unknowns)
@@ -129,23 +121,23 @@ def uncertainty_of(known: Known, names: Sequence[str]) -> PaletteUncertainty:
 
 
 def place_of(unknowns: Sequence[Unknown], of: str, kind: str) -> int | None:
-    """Where an unknown stands; None where it isn't sought."""
+    """Position of an unknown, or None."""
     found = (k for k, u in enumerate(unknowns) if (u.of, u.kind) == (of, kind))
     return next(found, None)
 
 
 def _modes(known: Known, used: Sequence[int]) -> FloatArray:
-    """Directions of the covariance that colours show, the largest first; shape (K, 36 used).
+    """Directions of the covariance that move colours, the largest first; shape (m, 36 used).
 
-    The slopes of many colours by the spectra, times a root of the covariance, fall apart into
-    singular values: a direction with a small one moves none of these colours.
+    They are the right singular vectors of the slopes of many colours by the spectra, times a root
+    of the covariance: a direction with a small singular value moves none of these colours.
     """
     at = np.concatenate([np.arange(k * _W, (k + 1) * _W) for k in used])
     values, vectors = np.linalg.eigh(known.covariance[np.ix_(at, at)])
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     slopes = _slopes(known)[:, :, at] @ root  # (colours, 3, directions)
     total = (slopes**2).sum(axis=(1, 2))
-    size = np.sqrt(total / 3.0 + 0.01)  # what is below a tenth in Lab is of no account
+    size = np.sqrt(total / 3.0 + 0.01)  # less than a tenth in Lab doesn't matter
     turn = np.linalg.svd((slopes / size[:, None, None]).reshape(-1, at.size))[2]
     held = np.cumsum(((slopes @ turn.T) ** 2).sum(axis=1), axis=1) / total[:, None]
     count = int(np.argmax(np.append(held.min(axis=0)[:_MOST], 1.0) >= _HELD)) + 1
@@ -153,7 +145,7 @@ def _modes(known: Known, used: Sequence[int]) -> FloatArray:
 
 
 def _slopes(known: Known) -> FloatArray:
-    """Slopes of the colours of all sorts of bars by the spectra, shape (colours, 3, 36 K)."""
+    """Slopes of the colours of many bars by the spectra, shape (colours, 3, 36 K)."""
     poured = any(u.of_base and u.of == "white" for u in known.unknowns)
     rng = np.random.default_rng(7)
     cases = []

@@ -1,13 +1,14 @@
 """Test pours from files: CSV, and the CGATS.17 text of measuring instruments.
 
-`shadematch.calibration.rows` says what the columns are. In a CSV every column must be one of
-them. A CGATS.17 file (ANSI CGATS.17, ISO 28178) may hold others, which count for nothing; since
-instruments know nothing of doses, a second CSV can bring these, its ``name`` being the
-``SAMPLE_NAME`` or ``SAMPLE_ID`` of the readings.
+For the columns see `shadematch.calibration.rows`. In a CSV every column must be one of them. A
+CGATS.17 file (ANSI CGATS.17, ISO 28178) may have others, which are ignored. Instruments don't know
+doses, so a second CSV may give them; its ``name`` is the ``SAMPLE_NAME`` or ``SAMPLE_ID`` of the
+readings.
 """
 
 from __future__ import annotations
 
+import functools
 import os
 import re
 from collections.abc import Mapping, Sequence
@@ -35,14 +36,7 @@ __all__ = ["read_test_pours"]
 _TOKEN: Final = re.compile(r'"([^"]*)"|(\S+)')
 _LIGHT: Final = re.compile(r"illuminant\s*,?\s*([A-Za-z0-9-]+)", re.IGNORECASE)
 _OBSERVER: Final = re.compile(r"observer\s*,?\s*(\d+)", re.IGNORECASE)
-
-
-_ABOUT_LIGHT: Final = (
-    "WEIGHTING_FUNCTION",
-    "COMPUTATIONAL_PARAMETER",
-    "ILLUMINANT",
-    "OBSERVER",
-)
+_ABOUT_LIGHT: Final = ("WEIGHTING_FUNCTION", "COMPUTATIONAL_PARAMETER", "ILLUMINANT", "OBSERVER")
 
 
 def read_test_pours(
@@ -60,26 +54,26 @@ def read_test_pours(
     Parameters
     ----------
     path
-        The file; columns as in `shadematch.calibration.rows`, written as
-        `shadematch.support.readers` tells.
+        The file, with the columns of `shadematch.calibration.rows`, in a form that
+        `shadematch.support.readers` reads.
     bars
-        A CSV with the doses of each bar, if the readings' file has none: a ``name`` and any
-        columns but those of readings. A value that the readings' file gives counts first.
+        A CSV with the doses of each bar, if the file of readings has none: a ``name`` and any
+        columns other than readings. Values in the file of readings take precedence.
     pour, view
-        What holds where a column is missing or a cell empty; by default `Pour()` and `View()`.
+        Values for missing columns and empty cells; by default `Pour()` and `View()`.
     reflectance_unit
-        Of spectra in lines that don't say; by default what the whole file must mean.
+        Unit of spectra in lines that don't state it; by default inferred from the whole file.
     backings
-        Measured backings that the column ``backing`` names: a CSV with a column ``name`` and one
+        Measured backings named in the column ``backing``: a CSV with a column ``name`` and one
         for each wavelength, or reflectances at the library's 36 wavelengths by name.
     any_thickness
-        Whether bars may be thinner than 0.2 cm or thicker than 8 cm: else they are refused, as
-        millimetres may have been meant. Films may have any.
+        Accept bars thinner than 0.2 cm or thicker than 8 cm, which are refused by default in
+        case millimetres were meant. Films may have any thickness.
 
     Raises
     ------
     PourError
-        If the file can't be read or a line can't be meant; the line is named.
+        If the file can't be read or a line, which is named, is not valid.
     """
     expect(pour, (Pour, type(None)), "pour", "Use Pour(...)")
     expect(view, (View, type(None)), "view", "Use View(...)")
@@ -87,12 +81,8 @@ def read_test_pours(
     if reflectance_unit is not None and (
         not isinstance(reflectance_unit, str) or reflectance_unit not in ("fraction", "percent")
     ):
-        raise PourError(
-            "is not a unit",
-            field="reflectance_unit",
-            value=reflectance_unit,
-            remedy="Take 'fraction' or 'percent'",
-        )
+        problem, remedy = "is not a unit", "Take 'fraction' or 'percent'"
+        raise PourError(problem, field="reflectance_unit", value=reflectance_unit, remedy=remedy)
     text = _text(path)
     light = View() if view is None else view
     first = next((line for line in text_lines(text) if line.strip()), "")
@@ -123,7 +113,7 @@ def _backings(
     if given is None:
         return {}
     if isinstance(given, Mapping):
-        remedy = f"Give {WAVELENGTHS_NM.size} reflectances, one each 10 nm from 380 to 730 nm"
+        remedy = f"Give {WAVELENGTHS_NM.size} reflectances, every 10 nm from 380 to 730 nm"
         checked = {
             name: View(backing=listed(values, f"backings.{name}", remedy)).backing
             for name, values in given.items()
@@ -142,13 +132,8 @@ def _csv(text: str, path: object) -> list[Row]:
     for name in table.names:
         column = column_of(name)
         if column is None:
-            raise fault(
-                path,
-                table.line,
-                "unknown column",
-                name,
-                f"Rename it or leave it out; there are {KNOWN_COLUMNS}",
-            )
+            remedy = f"Rename it or leave it out; there are {KNOWN_COLUMNS}"
+            raise fault(path, table.line, "unknown column", name, remedy)
         if column in columns:
             raise fault(path, table.line, "a column appears twice", name, "Keep one of them")
         columns.append(column)
@@ -157,7 +142,8 @@ def _csv(text: str, path: object) -> list[Row]:
 
 
 def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[Row], View]:
-    """Rows of every table of a CGATS.17 file."""
+    """Rows of every table of a CGATS.17 file, and the view."""
+    blame = functools.partial(fault, path)
     rows: list[Row] = []
     fields: list[str] = []
     said: dict[str, str] = {}
@@ -173,13 +159,8 @@ def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[R
                 tokens = tokens[1:]
             elif key == "BEGIN_DATA":
                 if not fields:
-                    raise fault(
-                        path,
-                        number,
-                        "data before their format",
-                        line,
-                        "BEGIN_DATA_FORMAT must come first",
-                    )
+                    remedy = "BEGIN_DATA_FORMAT must come first"
+                    raise blame(number, "data before their format", line, remedy)
                 state, opened, begun = "data", number, len(rows)
                 continue
             else:
@@ -207,39 +188,23 @@ def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[R
             continue
         if key == "END_DATA":
             if expected is not None and expected != len(rows) - begun:
-                raise fault(
-                    path,
-                    number,
-                    f"{len(rows) - begun} sets of data, not the "
-                    f"{expected} that NUMBER_OF_SETS says",
-                    None,
-                    "The file may be cut short",
-                )
+                problem = f"{len(rows) - begun} sets of data, but NUMBER_OF_SETS is {expected}"
+                raise blame(number, problem, None, "The file may be cut short")
             state, expected = "head", None
             continue
         if len(tokens) != len(fields):
-            raise fault(
-                path,
-                number,
-                f"has {len(tokens)} values for {len(fields)} fields",
-                line,
-                "Texts with spaces need quotation marks",
-            )
+            problem = f"has {len(tokens)} values for {len(fields)} fields"
+            raise blame(number, problem, line, "Texts with spaces need quotation marks")
         rows.append(Row(number, _cells(fields, tokens)))
     if state != "head":
-        raise fault(path, opened, "is never ended", None, "The file may be cut short")
+        raise blame(opened, "has no end", None, "The file may be cut short")
     return rows, _cgats_view(rows, path, view, said, stated)
 
 
 def _check_fields(fields: list[str], path: object, line: int) -> None:
     if "SPECTRAL_PCT" in fields or "SPECTRAL_DEC" in fields:
-        raise fault(
-            path,
-            line,
-            "spectra as pairs of wavelength and value",
-            None,
-            "Export one field for each wavelength, such as SPECTRAL_NM450",
-        )
+        remedy = "Export one field for each wavelength, such as SPECTRAL_NM450"
+        raise fault(path, line, "spectra as pairs of wavelength and value", None, remedy)
     meant = [c for c in map(column_of, fields) if c is not None]
     twice = [c for c in meant if meant.count(c) > 1]
     if twice:
@@ -266,19 +231,15 @@ def _cgats_view(
         return view
     colour = any("l" in r.cells or "x" in r.cells for r in rows)
     spectral = all(any(c.startswith("nm:") for c in r.cells) for r in rows)
-    if colour and not spectral and "illuminant" not in said and "illuminant" not in (rows[0].cells):
-        raise fault(
-            path,
-            rows[0].line,
-            "doesn't say which light its Lab or XYZ are for",
-            None,
-            "Pass view=View(illuminant='D50') or another",
+    if colour and not spectral and "illuminant" not in said and "illuminant" not in rows[0].cells:
+        problem, remedy = (
+            "doesn't state the light of its Lab or XYZ",
+            "Pass view=View(illuminant=...)",
         )
-    return (
-        view.model_copy(update=dict(said))
-        if said.keys() <= {"illuminant", "observer"}
-        else (View(**{**view.model_dump(), **said}))
-    )
+        raise fault(path, rows[0].line, problem, None, remedy)
+    if said.keys() <= {"illuminant", "observer"}:
+        return view.model_copy(update=dict(said))
+    return View(**{**view.model_dump(), **said})
 
 
 def _joined(rows: list[Row], path: object, bars: str | os.PathLike[str]) -> list[Row]:
@@ -290,25 +251,15 @@ def _joined(rows: list[Row], path: object, bars: str | os.PathLike[str]) -> list
         if not name:
             raise fault(bars, row.line, "a bar without a name", None, "Fill in the column name")
         if name in known:
-            raise fault(
-                bars,
-                row.line,
-                f"this name stands in line {known[name].line} too",
-                name,
-                "Give each bar a name of its own",
-            )
+            problem = f"this name is also in line {known[name].line}"
+            raise fault(bars, row.line, problem, name, "Give each bar its own name")
         known[name] = row
     result = []
     for row in rows:
         name = row.cells.get("name", "").strip()
         if name not in known:
-            raise fault(
-                path,
-                row.line,
-                f"{bars} has no such bar",
-                name,
-                "Names must be the same in both files",
-            )
+            remedy = "Names must be the same in both files"
+            raise fault(path, row.line, f"{bars} has no such bar", name, remedy)
         own = {k: v for k, v in row.cells.items() if v.strip()}
         result.append(Row(row.line, {**known[name].cells, **own}))
     return result

@@ -1,13 +1,12 @@
-"""What is believed of films: how they touch their backings, what crowds, and how wrong they are.
+"""Assumptions about films: contact with their backings, crowding, and errors.
 
-Films come from elsewhere, and differ in what their readings tell. Where at least `_ENOUGH` films
-were measured for each colourant, and amounts do what they did in other films, they test each
-other: how exact doses, thicknesses and readings are, whether a colourant scatters or crowds, and
-what the surface does are found from the readings. Else films are *rough*: any of it would be found
-in the misfit of a handful of spectra. Then surfaces are the model's, every colourant scatters, and
-errors are what they were on measured oil films (docs/films.md): 3 % of a white and 9 % of a dark in
-each value, even in the cube root of the radiance factor as the eye has it; 2 % in level and tilt;
-10 % in what an amount does.
+Films come from elsewhere, and their readings differ in how much they show. With at least `_ENOUGH`
+films for each colourant, and amounts that act as in other films, they test each other: the errors
+of doses, thicknesses and readings, whether a colourant scatters or crowds, and the effect of the
+surface are found from the readings. Otherwise films are *rough*: the misfit of a handful of spectra
+would explain anything. Then surfaces are the model's, every colourant scatters, and errors are
+those of measured oil films (docs/films.md): 3 % of a white and 9 % of a dark in each value, uniform
+in the cube root of the radiance factor; 2 % in level and tilt; 10 % in the effect of an amount.
 """
 
 from __future__ import annotations
@@ -40,7 +39,7 @@ __all__ = [
 ]
 
 _ENOUGH: Final = 3.0
-"""Films for each colourant from which on they test each other."""
+"""Number of films for each colourant from which on they test each other."""
 FILM_ERRORS: Final = Errors(dose=0.0, dose_share=0.01, thickness_share=0.02)
 """Shares weighed in a laboratory, and films drawn there (common practice, no source); where there
 are enough films, only where it begins."""
@@ -55,9 +54,9 @@ ROUGH_ERRORS: Final = Errors(dose=0.0, dose_share=0.1, thickness_share=0.05, gai
 ROUGH_NOISE: Final = Noise(share=0.0, even=0.01)
 """Of their readings; see the room."""
 _SEEN: Final = 2.0
-"""CIEDE2000 between a film over two backings from which on it does not hide them."""
+"""CIEDE2000 between a film over two backings above which it does not hide them."""
 _HIDDEN: Final = 10.0
-"""Log evidence in favour of opaque films where none was measured over two backings."""
+"""Log evidence in favour of opaque films if none was measured over two backings."""
 _MISSED: Final = {"clear": 0.05, "opaque": 0.15, "cloudy": 0.25, "crowded": 0.4, "rough": 3.5}
 """What the model is believed to miss of films, at the least, in each of L*, a* and b*: little by
 the law of Beer and Lambert, or where one ratio is all that counts; more where scattering is known
@@ -68,14 +67,14 @@ Kind = Literal["clear", "opaque", "cloudy", "crowded", "rough"]
 
 
 def enough_films(pours: Sequence[TestPour], names: Sequence[str]) -> bool:
-    """Whether there are enough films to find from them how exact they are."""
+    """Whether there are enough films to find their errors from the readings."""
     return len({p.name for p in pours}) >= _ENOUGH * len(names)
 
 
 def amounts_stray(problem: Problem) -> bool:
-    """Whether amounts do more than `ROUGH_ERRORS` more or less than in other films.
+    """Whether the effects of amounts differ between films by more than `ROUGH_ERRORS`.
 
-    By the errors of amounts that a fit finds, as far as readings tell them.
+    Judged by the fitted errors of amounts, as far as readings determine them.
     """
     rough = replace(problem, errors=ROUGH_ERRORS, noise=ROUGH_NOISE)
     found = fit(rough, prior_of(rough.unknowns))
@@ -85,12 +84,12 @@ def amounts_stray(problem: Problem) -> bool:
 
 
 def missed(kind: Kind) -> float:
-    """What the model is believed to miss in each of L*, a* and b*, at the least."""
+    """Least model error in each of L*, a* and b*."""
     return _MISSED[kind]
 
 
 def touching(pour: TestPour, contact: str) -> TestPour:
-    """The same reading, its layer touching the backing so."""
+    """The test pour with another contact."""
     return replace(pour, view=pour.view.model_copy(update={"contact": contact}))
 
 
@@ -100,21 +99,10 @@ def contact_of(
     *,
     may_hide: bool,
 ) -> str:
-    """How layers touch their backings, or whether they hide them, by the evidence.
+    """The contact of layers by the evidence: ``"dry"``, ``"wet"`` or ``"opaque"``.
 
-    Parameters
-    ----------
-    pours
-        The readings.
-    problem_of
-        The problem of readings, and whether films are opaque.
-    may_hide
-        Whether they may: films of colourants that scatter.
-
-    Returns
-    -------
-    str
-        ``"dry"``, ``"wet"`` or ``"opaque"``.
+    `problem_of` makes the problem from pours and from whether films are opaque; `may_hide` says
+    whether they may be.
     """
     evidence = {}
     may_hide = may_hide and not _shows_through(pours)
@@ -125,13 +113,13 @@ def contact_of(
         evidence[way] = fit(problem, prior_of(problem.unknowns)).evidence
     once = len({(p.name, backing_key(p.view)) for p in pours}) == len({p.name for p in pours})
     if may_hide and once:
-        # Nobody looked what a film shows over another backing: as one does with opaque ones.
+        # Nobody measured films over two backings, as is usual with opaque ones.
         evidence["opaque"] += _HIDDEN
     return max(evidence, key=evidence.__getitem__)
 
 
 def _shows_through(pours: Sequence[TestPour]) -> bool:
-    """Whether some film was seen to differ over two backings."""
+    """Whether some film differs over two backings."""
     seen: dict[str, TestPour] = {}
     for p in pours:
         other = seen.setdefault(p.name, p)
@@ -141,10 +129,7 @@ def _shows_through(pours: Sequence[TestPour]) -> bool:
 
 
 def crowding_of(pours: Sequence[TestPour], names: Sequence[str]) -> str | None:
-    """The colourant whose crowding readings may tell: with others in at least half of them.
-
-    That is the white of most sets, in tints of all else.
-    """
+    """The colourant mixed with others in at least half of the films, usually the white, or None."""
     found, most = None, max(6, len(pours) // 2) - 1
     for name in names:
         mixed = [p.loads[name] for p in pours if name in p.doses and len(p.doses) > 1]

@@ -1,17 +1,17 @@
-"""The most probable spectra, and how sure they are: Gauss-Newton with damping.
+"""The most probable spectra and their covariance: Gauss-Newton with damping.
 
-All that is unknown has a Gaussian belief beforehand: the spectra (`spectra`), and for each bar
-the errors of its doses, its thickness and its readings (`forward.Errors`), as multiples of
-their standard deviations. The errors belong to one bar each, so they are eliminated from the
-normal equations bar by bar (Schur complement); what is left has 36 rows for each spectrum.
-The covariance and the evidence are those of the quadratic at the optimum (Laplace).
+All unknowns have a Gaussian prior: the spectra (`spectra`), and for each bar the errors of its
+doses, thickness and readings (`forward.Errors`), as multiples of their standard deviations. Each
+error belongs to one bar, so errors are eliminated from the normal equations bar by bar (Schur
+complement), which leaves 36 rows for each spectrum. Covariance and evidence are those of the
+quadratic at the optimum (Laplace).
 
 References
 ----------
 Damping: J. Nocedal, S. J. Wright, *Numerical Optimization* (2nd ed. 2006), section 10.3.
 Covariance and evidence: D. MacKay, *Information Theory, Inference, and Learning Algorithms*
-(2003), ch. 27 (Laplace's method) and 28. Number of values that the spectra take up: D. MacKay,
-*Bayesian Interpolation*, Neural Computation 4 (1992) 415 (there gamma).
+(2003), ch. 27 (Laplace's method) and 28. Effective number of parameters: D. MacKay, *Bayesian
+Interpolation*, Neural Computation 4 (1992) 415 (there gamma).
 """
 
 from __future__ import annotations
@@ -35,18 +35,18 @@ __all__ = ["Fit", "at_optimum", "fit"]
 _ROUNDS: Final = 60
 _DRAWS: Final = 200
 _SETTLED: Final = 0.0005
-"""Gain of the summed squares (1 is a standard deviation) that no further round is worth."""
+"""Gain of the sum of squares at which the fit ends (1 is a standard deviation)."""
 _SETTLED_BRIEF: Final = 0.1
-"""The same of a fit of which only the evidence counts, whose differences are compared with 1."""
+"""The same for a fit of which only the evidence counts; differences are compared with 1."""
 _SLIGHT: Final = 0.01
-"""Damping below which a step says how much there is to gain."""
+"""Damping below which a step shows how much there is to gain."""
 _LONGEST_STEP: Final = 1.5
-"""Of a log coefficient in one round."""
+"""Largest change of a log coefficient in one round."""
 
 
 @dataclass(frozen=True)
 class Fit:
-    """The most probable spectra and what is left over.
+    """The most probable spectra and the remaining misfit.
 
     Attributes
     ----------
@@ -59,21 +59,21 @@ class Fit:
     chi2
         Misfit of each bar: residuals and its errors, shape (bars,).
     lone
-        The same when the bar is predicted from all others (linearised), shape (bars,).
+        Misfit of each bar predicted from all others (linearised), shape (bars,).
     spread
-        Log determinant of the covariance with which the others predict it, in units of the
-        noise; shape (bars,).
+        Log determinant of the covariance of that prediction, in units of the noise; shape
+        (bars,).
     values
         Number of measured values of each bar.
     evidence
-        Log of the probability of the measurements, up to a constant.
+        Log probability of the measurements, up to a constant.
     effective
-        Number of values that the spectra take up.
+        Effective number of parameters of the spectra.
     converged
-        Whether the last round changed next to nothing.
+        Whether the fit converged.
     alone
-        Of each bar the residuals when it is predicted from all others (linearised), and the
-        covariance that they should have, both in units of the readings' noise.
+        For each bar the residuals when predicted from all others (linearised), and their
+        expected covariance, both in units of the readings' noise.
     slip_variance
         What is left unknown of the slips, shape (n, D + BESIDE); 1 for those without any meaning.
     """
@@ -94,7 +94,7 @@ class Fit:
 
     @functools.cached_property
     def draws(self) -> FloatArray:
-        """Spectra as probable as these, the same each time; shape (_DRAWS, K, 36)."""
+        """Random spectra from the posterior, the same each time; shape (_DRAWS, K, 36)."""
         normal = np.random.default_rng(36).standard_normal((_DRAWS // 2, self.theta.size))
         values, vectors = np.linalg.eigh(self.covariance)
         moved = (normal * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
@@ -103,7 +103,7 @@ class Fit:
 
     @functools.cached_property
     def to_the_eye(self) -> Fit:
-        """The same, without what only the instrument makes of the light (edge loss, gloss)."""
+        """The fit without effects of the instrument alone (edge loss, gloss)."""
         theta, covariance = self.theta.copy(), self.covariance.copy()
         width = theta.shape[1]
         for k, u in enumerate(self.problem.unknowns):
@@ -133,21 +133,21 @@ def fit(
     slips: FloatArray | None = None,
     brief: bool = False,
 ) -> Fit:
-    """Minimise misfit and departure from the prior together.
+    """Minimise the sum of misfit and departure from the prior.
 
     Parameters
     ----------
     problem, prior
-        What is fitted, and what is believed beforehand.
+        The problem and its prior.
     start, slips
-        Where to begin; the prior mean and no errors by default.
+        The start; by default the prior mean and no errors.
     brief
         Whether a rough optimum will do, its evidence to a tenth: no bar is predicted by others.
 
     Raises
     ------
     PaletteError
-        If the numbers run away, which no reading that was let in should do.
+        If the fit diverges, which no accepted reading should cause.
     """
     readings = readings_of(problem)
     theta = prior.mean.copy() if start is None else start.copy()
@@ -188,7 +188,7 @@ def fit(
             break
     if not np.all(np.isfinite(here.theta)):
         raise PaletteError(
-            "the fit did not settle",
+            "the fit did not converge",
             field="test pours",
             remedy="Check doses, thicknesses and readings",
         )
@@ -209,7 +209,7 @@ def _of_parameters(matrix: FloatArray, starts: IntArray) -> FloatArray:
 
 
 def _within(problem: Problem, theta: FloatArray) -> FloatArray:
-    """Bends, crowding and surfaces kept to where they make sense; see `spectra.LIMITS`."""
+    """Theta with bends, crowding and surfaces clipped to `spectra.LIMITS`."""
     for k, u in enumerate(problem.unknowns):
         if (ends := LIMITS.get(u.kind)) is not None:
             theta[k] = np.clip(theta[k], *ends)
@@ -229,7 +229,7 @@ def _place(
 
 
 def at_optimum(problem: Problem, prior: Prior, theta: FloatArray, slips: FloatArray) -> Fit:
-    """What `fit` found, from the spectra and errors that it found."""
+    """The `Fit` for spectra and errors that `fit` found before."""
     readings = readings_of(problem)
     here = _place(problem, prior, readings, theta, slips)
     return _result(problem, prior, readings, here, converged=True)
@@ -248,8 +248,8 @@ def _result(
     starts = parameters(problem.unknowns)
     matrix = _of_parameters(normal.matrix + prior.precision, starts)
     free = np.linalg.inv(matrix)
-    stands = np.repeat(np.arange(starts.size), np.diff(np.append(starts, here.theta.size)))
-    covariance = 0.5 * (free + free.T)[np.ix_(stands, stands)]
+    rows = np.repeat(np.arange(starts.size), np.diff(np.append(starts, here.theta.size)))
+    covariance = 0.5 * (free + free.T)[np.ix_(rows, rows)]
     log_det = float(np.linalg.slogdet(matrix)[1])
     constant = sum(
         float(np.log(r.whiten[r.whiten > 0]).sum())
@@ -257,7 +257,7 @@ def _result(
         else float(np.linalg.slogdet(r.whiten)[1])
         for r in readings
     )
-    # Laplace: best fit, times what the posterior's volume is of the prior's (Occam's factor).
+    # Laplace: best fit, times the ratio of the posterior's volume to the prior's (Occam factor).
     occam = 0.5 * prior.log_det - 0.5 * log_det - 0.5 * normal.log_det
     variance = np.ones_like(here.slips)
     for places, C, _, B in normal.errors:

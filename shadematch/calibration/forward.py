@@ -1,4 +1,4 @@
-"""From unknown spectra to what each test pour should show, with derivatives."""
+"""From unknown spectra to the expected reading of each test pour, with derivatives."""
 
 from __future__ import annotations
 
@@ -43,27 +43,28 @@ _ACROSS: Final = np.linspace(-1.0, 1.0, WAVELENGTHS_NM.size)
 BESIDE: Final = 4
 """Errors of a bar beside those of its doses: thickness, base, gain, tilt."""
 _STEEPEST: Final = 0.5
-"""Largest relative error that is believed of a dose [standard deviation]."""
+"""Largest relative standard deviation of a dose."""
 
 
 class Errors(NamedTuple):
-    """Standard deviations of what goes wrong at the bench.
+    """Standard deviations of errors at the bench.
 
     Attributes
     ----------
     dose
-        Of each dose, in the unit of the doses.
+        Of each dose [unit of the doses].
     dose_share
-        Of each dose, as a share of it.
+        Of each dose, as a fraction of it.
     thickness_share
-        Of the thickness, as a share of it.
+        Of the thickness, as a fraction of it.
     base_share
-        Of what clear base absorbs, from bar to bar, in natural log units: lots differ, and yellow.
+        Of the absorption of clear base, from bar to bar, in natural log units: lots differ, and
+        yellow.
     gain
-        Of all radiance factors of a reading together, as a share: lamp, white tile, and what
-        the model gets wrong at all wavelengths alike.
+        Common factor of all radiance factors of a reading: lamp, white tile, and model errors
+        common to all wavelengths.
     tilt
-        Of the same at the red end, as a share, as much the other way at the violet end.
+        Factor at the red end, with the opposite at the violet end.
     """
 
     dose: float = 0.2
@@ -91,19 +92,19 @@ class Layers(NamedTuple):
     Attributes
     ----------
     base
-        Share of each base's spectrum in the layer, shape (n, K).
+        Fraction of each base's spectrum in the layer, shape (n, K).
     loads
-        Shape (n, D).
+        Loads, shape (n, D).
     dose_sd
         Relative standard deviation of each load, shape (n, D); 0 where nothing was poured.
     thickness
-        [cm], shape (n,).
+        Thickness [cm], shape (n,).
     mode
-        As `Surroundings.mode`, for each.
+        `Surroundings.mode` of each.
     backing
-        Stated reflectance, shape (n, 36).
+        Stated reflectance of the backing, shape (n, 36).
     backing_by
-        How much of each unknown counts in its correction, shape (n, K).
+        Weight of each unknown in its correction, shape (n, K).
     """
 
     base: FloatArray
@@ -116,7 +117,7 @@ class Layers(NamedTuple):
 
 
 class Seen(NamedTuple):
-    """What n layers show, and how that changes.
+    """Spectra of n layers and their derivatives.
 
     Attributes
     ----------
@@ -135,7 +136,7 @@ class Seen(NamedTuple):
 
 
 def backing_key(view: View) -> str:
-    """What names a backing; empty against the light."""
+    """A name for the backing of a view; empty against the light."""
     if view.through:
         return ""
     value = view.backing
@@ -150,11 +151,11 @@ def backing_level(view: View) -> float:
 
 
 def backing_shares(unknowns: Sequence[Unknown], view: View) -> FloatArray:
-    """How much of each unknown goes into the correction of a view's backing, shape (K,).
+    """Weight of each unknown in the correction of a view's backing, shape (K,).
 
-    All of its own. Backings of films that were not measured on take theirs from those of their
-    like, the nearer the more: measured bare, all of them look brighter or darker from inside a
-    film in the same way. Papers under soap differ each for itself.
+    Its own has weight 1. Backings of films without readings of their own use those of similar
+    backings, weighted by nearness: all differ alike from their bare reflectance when seen from
+    inside a film. Papers under soap are independent.
     """
     shares = np.zeros(len(unknowns))
     key = backing_key(view)
@@ -223,18 +224,18 @@ def look(
     errors: Errors,
     slips: FloatArray | None = None,
 ) -> Seen:
-    """What layers show for given unknowns.
+    """Spectra of layers for given unknowns.
 
     Parameters
     ----------
     theta
-        The unknowns, shape (K, 36): logs of coefficients; of a backing, what is added to the
-        logit of its reflectance; of a surface, what is taken from the logit of the radiance
-        factor; of a film's crowding, what is taken from the log of the scattering at the largest
-        load; of the glass, what is added to the log of a transmittance; of the offset, itself; of
-        a bend and of white's crowding, the number, 36 times.
+        The unknowns, shape (K, 36): logs of coefficients; for a backing, added to the logit of
+        its reflectance; for a surface, subtracted from the logit of the radiance factor; for a
+        film's crowding, subtracted from the log of the scattering at the largest load; for glass,
+        added to the log of a transmittance; an offset itself; a bend or white's crowding,
+        repeated 36 times.
     unknowns, pigments, layers, errors
-        What theta stands for, and the layers.
+        The meaning of theta, and the layers.
     slips
         Standardised errors of doses, thickness, base, gain and tilt, shape (n, D + BESIDE);
         none by default.
@@ -323,7 +324,7 @@ def look(
     by_shift = by_backing[shifted] * backing[shifted] * (1.0 - backing[shifted]) * gain[shifted]
     by_unknown[shifted] += layers.backing_by[shifted][:, :, None] * by_shift[:, None, :]
     by_error = np.zeros((count, dyes + BESIDE, _W))
-    # What a share more of a paste does, and a little more of its bend, as shares of what it does.
+    # Relative effects of a relative change of a paste, and of a change of its bend.
     there = np.maximum(acting, 1e-300)
     by_share = loads * effective_slope(loads, bend) / there
     by_bend = effective_by_bend(loads, bend) / there
@@ -339,7 +340,7 @@ def look(
         elif u.kind == "white scattering" and ("white", "white crowding") in own_of:
             lies = -(layers.base[:, k, None] - TENTH)
             by_unknown[:, own_of["white", "white crowding"]] += lies * by_unknown[:, k]
-    if crowds is not None:  # what is added crowds what is there
+    if crowds is not None:  # more of it also scatters less per amount
         d = place[unknowns[at].of]
         more = np.where(full < 1.0, theta[by] * by_unknown[:, by], 0.0)
         by_error[:, d] += layers.dose_sd[:, d, None] * more
@@ -358,7 +359,7 @@ def look(
 def _numbers(
     theta: FloatArray, unknowns: Sequence[Unknown], place: Mapping[str, int]
 ) -> tuple[FloatArray, float]:
-    """Bends of the pigments, shape (D,), and the crowding of white base; 0 where not sought."""
+    """Bends of the pigments, shape (D,), and the crowding of white base; 0 if not fitted."""
     bend, crowding = np.zeros(len(place)), 0.0
     for k, u in enumerate(unknowns):
         if u.what == "bend":
@@ -369,7 +370,7 @@ def _numbers(
 
 
 def _crowding(unknowns: Sequence[Unknown]) -> tuple[int, int] | None:
-    """Places of the scattering that crowds and of its crowding, if there is such."""
+    """Positions of the scattering that crowds and of its crowding, or None."""
     for by, u in enumerate(unknowns):
         if u.kind == "film crowding":
             pair = (u.of, "pigment scattering")
@@ -382,20 +383,7 @@ def _crowding(unknowns: Sequence[Unknown]) -> tuple[int, int] | None:
 def look_through(
     thetas: FloatArray, unknowns: Sequence[Unknown], pigments: Sequence[str], layers: Layers
 ) -> FloatArray:
-    """What one layer shows for many values of the unknowns.
-
-    Parameters
-    ----------
-    thetas
-        Shape (d, K, 36).
-    unknowns, pigments, layers
-        As for `look`, with a single layer.
-
-    Returns
-    -------
-    ndarray
-        Shape (d, 36).
-    """
+    """Spectra of a single layer, shape (d, 36), for unknowns of shape (d, K, 36); see `look`."""
     place = {name: i for i, name in enumerate(pigments)}
     crowds = _crowding(unknowns)
     drawn = {(u.of, u.kind): thetas[:, k, :1] for k, u in enumerate(unknowns) if u.number}

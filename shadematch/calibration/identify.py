@@ -1,4 +1,4 @@
-"""What the test pours can't tell, and which pour would."""
+"""What the test pours leave unknown, and which pour would show it."""
 
 from __future__ import annotations
 
@@ -19,18 +19,18 @@ from shadematch.support.arrays import FloatArray
 __all__ = ["check_after", "check_before", "shared_scale", "strength_sd", "weakly_known"]
 
 _HOPELESS: Final = 12.0
-"""Standard deviation of predicted colours, in CIELAB, beyond which no numbers are given. What
-is not known of a paste counts by what it does to colours: nobody sees how little a clean white
+"""Standard deviation of predicted colours, in CIELAB, beyond which a calibration is refused. The
+uncertainty of a paste counts by its effect on colours: nobody sees how little a clean white
 absorbs."""
 _HOPELESS_BY_LAB: Final = 24.0
-"""The same where no reading is a spectrum: Lab hardly tells the height of a narrow band, nor do
-photos what lies beyond their primaries; ranges say so."""
+"""The same if no reading is a spectrum: Lab hardly shows the height of a narrow band, nor photos
+what lies beyond their primaries; ranges say so."""
 _ARBITRARY: Final = 0.3
-"""Relative standard deviation of what all spectra share, beyond which it is held unknown."""
+"""Relative standard deviation of the common scale of all spectra beyond which it is unknown."""
 _WEAK: Final = 0.08
-"""... and beyond which the calibration says so."""
+"""Relative standard deviation of a strength beyond which it is reported."""
 _BLACK: Final = 8.0
-"""L* below which a reading says next to nothing of a pigment's strength."""
+"""L* below which a reading hardly shows a pigment's strength."""
 
 
 def _refuse(problem: str, field: str, remedy: str) -> None:
@@ -38,7 +38,7 @@ def _refuse(problem: str, field: str, remedy: str) -> None:
 
 
 def check_before(pours: Sequence[TestPour], pigments: Sequence[str], films: bool) -> None:
-    """Refuse sets of pours in which something is missing altogether.
+    """Refuse sets of pours that lack something altogether.
 
     Raises
     ------
@@ -57,7 +57,7 @@ def check_before(pours: Sequence[TestPour], pigments: Sequence[str], films: bool
         if all(p.lab_seen[0] < _BLACK for p in mine):
             least = min(p.loads[name] for p in mine)
             _refuse(
-                "was poured only at loads that come out black, which hides its strength",
+                "was poured only at loads that look black, which hides its strength",
                 f"pigment {name}",
                 f"Pour it at a quarter of its lowest load ({least / 4:.3g} "
                 f"{pours[0].unit} per 100 g) or in a thinner layer",
@@ -71,7 +71,7 @@ def check_before(pours: Sequence[TestPour], pigments: Sequence[str], films: bool
                 _refuse(
                     "were only poured together, in one ratio, so that they can't be told apart",
                     f"pigments {one} and {two}",
-                    f"Pour {one} by itself",
+                    f"Pour {one} alone",
                 )
     if films:
         return
@@ -101,14 +101,14 @@ def check_before(pours: Sequence[TestPour], pigments: Sequence[str], films: bool
         and all(p.pour.white < 0.05 for p in whites)
     ):
         _refuse(
-            "blends with so little white don't tell the colour of white base",
+            "blends with so little white don't show the colour of white base",
             "test pours",
             "Pour white base without paste as well",
         )
 
 
 def _eye() -> FloatArray:
-    """How much each wavelength counts for the eye, shape (36,), sum 1."""
+    """Weights of the wavelengths for the eye, shape (36,), sum 1."""
     weights = np.maximum(observation().weights, 0.0).sum(axis=0)
     return np.asarray(weights / weights.sum())
 
@@ -116,9 +116,8 @@ def _eye() -> FloatArray:
 def strength_sd(found: Fit, of: str, kind: str) -> float:
     """Relative standard deviation of the strength of one spectrum.
 
-    Each wavelength counts as the eye does and as the spectrum is high there. Of opaque films
-    only ratios of absorption and scattering can be told: there it is the strength against the
-    mean of all colourants.
+    Wavelengths are weighted by the eye and by the spectrum. Opaque films show only ratios of
+    absorption and scattering: for them it is the strength relative to all colourants.
     """
     unknowns = found.problem.unknowns
     k = next(i for i, u in enumerate(found.problem.unknowns) if (u.of, u.kind) == (of, kind))
@@ -136,11 +135,11 @@ def strength_sd(found: Fit, of: str, kind: str) -> float:
 
 
 def shared_scale(found: Fit) -> FloatArray | None:
-    """Weights, shape (K, 36), of the scale that all spectra of films share; None for soap.
+    """Weights, shape (K, 36), of the common scale of all spectra of films; None for soap.
 
-    Opaque films don't tell it. It is the best linear guess from the levels of all spectra, each
-    as sure as it is, so that the scattering of a black, which nobody sees, does not make the
-    rest look unknown.
+    Opaque films don't show it. It is the best linear estimate from the levels of all spectra,
+    weighted by their certainty, so that the scattering of a black, which nobody sees, does not
+    make the rest look unknown.
     """
     unknowns, n = found.problem.unknowns, WAVELENGTHS_NM.size
     scattering = [u for u in unknowns if u.kind == "pigment scattering"]
@@ -155,7 +154,7 @@ def shared_scale(found: Fit) -> FloatArray | None:
 
 
 def check_after(found: Fit) -> None:
-    """Refuse a fit in which a strength is next to unknown.
+    """Refuse a fit that leaves a strength practically unknown.
 
     Raises
     ------
@@ -207,10 +206,7 @@ def check_after(found: Fit) -> None:
 def _usual(
     trusted: Sequence[TestPour], name: str, names: Sequence[str], films: bool
 ) -> list[tuple[dict[str, float], Pour, View]]:
-    """What a paste is used for: alone in clear base and in a blend; a colourant with each other.
-
-    As doses in 100 g, at loads as they were poured.
-    """
+    """Usual uses at the loads poured: a paste in clear base and in a blend; films in pairs."""
     loads = {n: [p.loads[n] for p in trusted if n in p.doses] for n in names}
     usual = {n: float(np.exp(np.mean(np.log(each)))) for n, each in loads.items() if each}
     mine = next(p for p in trusted if name in p.doses)
@@ -226,13 +222,13 @@ def _usual(
 
 
 def _colour_sd(found: Fit, doses: Mapping[str, float], pour: Pour, view: View) -> float:
-    """Standard deviation of a predicted colour, in CIELAB, by what is not known of the spectra."""
+    """Standard deviation of a predicted colour from the spectra alone, in CIELAB."""
     _, _, sources, _ = sources_of(found, doses, pour, view)
     return float(np.sqrt(max(np.trace(sources["spectra"]), 0.0)))
 
 
 def weakly_known(found: Fit, pours: Sequence[TestPour], films: bool) -> tuple[str, ...]:
-    """Sentences about what is known only roughly, from these and earlier pours."""
+    """Sentences about what is known only roughly."""
     said = []
     for u in found.problem.unknowns:
         if u.kind in ("pigment absorption", "pigment scattering", "white scattering"):
@@ -242,7 +238,7 @@ def weakly_known(found: Fit, pours: Sequence[TestPour], films: bool) -> tuple[st
                 word = "strength" if u.what == "absorption" else "scattering"
                 said.append(f"{word} of {what} known to {sd:.0%} (one standard deviation)")
     if not films and not any(p.pour.white > 0 for p in pours):
-        said.append("white base never poured: nothing is known of it")
+        said.append("white base never poured: it is unknown")
     common = shared_scale(found)
     if common is not None:
         sd = np.sqrt(max(float(common.ravel() @ found.covariance @ common.ravel()), 0.0))
@@ -252,11 +248,11 @@ def weakly_known(found: Fit, pours: Sequence[TestPour], films: bool) -> tuple[st
                 "known, the scale of all is arbitrary"
             )
     if films:
-        said.append("no blank: the base is taken to neither absorb nor scatter")
+        said.append("no blank: the base is assumed to neither absorb nor scatter")
         if found.problem.noise.even > 0:
             said.append(
-                "films too few, or too unlike each other, to tell how exact they are: ranges are "
-                "those of measured oil films"
+                "films too few, or too different, to show how exact they are: ranges are those "
+                "of measured oil films"
             )
     if all(p.spectrum is None for p in pours):
         said.append("no spectra: colours in another light than the readings' are estimates")

@@ -1,4 +1,4 @@
-"""What a calibration predicts, and how sure it is."""
+"""Predictions of a calibration, with ranges."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ from shadematch.support.report import Report, Reported, Row, Swatch
 __all__ = ["Interval", "interval_of", "sources_of", "with_lots", "with_misfit"]
 
 _SHARED: Final = 0.5
-"""Part of the covariance of photos that all photos of a session share (estimate)."""
+"""Fraction of the covariance of photos that all photos of a session share (estimate)."""
 _KEPT: Final = 5.0
-"""Readings' worth of the belief about what the model misses."""
+"""Number of readings that the prior on the model error is worth."""
 
 Triple = tuple[float, float, float]
 
@@ -41,19 +41,18 @@ class Interval(Reported):
     lab
         Most probable CIELAB under the view.
     covariance
-        Of `lab`, shape (3, 3).
+        Covariance of `lab`, shape (3, 3).
     level
-        Probability with which the ranges hold.
+        Probability that each range holds.
     low, high
-        Range of each of L*, a* and b*, each taken by itself.
+        Range of each of L*, a* and b*, taken separately.
     view
-        How it is seen.
+        How it is looked at.
     reflectance
         Predicted radiance factor, shape (36,).
     delta_e, delta_e_low, delta_e_high
         CIEDE2000 of `lab` to the target, and its range; None without a target. The range need
-        not hold `delta_e` itself: a colour predicted right on its target will come out a
-        little beside it.
+        not contain `delta_e`: a colour predicted exactly on its target will be a little off.
     """
 
     lab: Triple
@@ -68,7 +67,7 @@ class Interval(Reported):
     delta_e_high: float | None = None
 
     def contains(self, lab: Triple) -> bool:
-        """Whether a colour lies in the region (an ellipsoid) that holds `level` of them.
+        """Whether a colour is inside the ellipsoid that contains `level` of them.
 
         Raises
         ------
@@ -94,7 +93,7 @@ class Interval(Reported):
 
     @property
     def sentence(self) -> str:
-        """Colour and range in a line."""
+        """Colour and range in one line."""
         text = f"{', '.join(row.words for row in self._axes)} at {self.level:.0%}"
         text += f", within CIEDE2000 {self.spread:.1f}"
         return text if self.delta_e is None else f"{text}; {self._apart}"
@@ -137,14 +136,14 @@ def _apart(lab: FloatArray, goal: FloatArray, covariance: FloatArray) -> FloatAr
 def sources_of(
     found: Fit, doses: Mapping[str, float], pour: Pour, view: View
 ) -> tuple[FloatArray, FloatArray, dict[str, FloatArray], FloatArray]:
-    """Colour, spectrum, covariances by where they come from, and slopes by the unknowns.
+    """Colour, spectrum, covariances by source, and slopes by the unknowns.
 
     Returns
     -------
     lab, spectrum
         Shapes (3,) and (36,).
     covariances
-        Each of shape (3, 3): ``"spectra"``, ``"dosing"``, ``"bench"`` (thickness and gain),
+        Of shape (3, 3) each: ``"spectra"``, ``"dosing"``, ``"bench"`` (thickness and gain),
         ``"model"``, ``"reading"``.
     slopes
         Of Lab by the unknowns, shape (3, 36 K).
@@ -172,13 +171,12 @@ def sources_of(
         else:
             kinds.append(np.eye(3) * (p.noise.lab * by_lab) ** 2)
     if photos:
-        # The correction by a chart misses this spectrum by so much, or by so much the other way:
-        # which of its corrections a photo takes is not known beforehand.
+        # The correction by a chart is off by this much for this spectrum, in either direction:
+        # which correction a photo gets is not known beforehand.
         miss = np.mean([_missed(spectrum, q) for q in p.pours if q.response is not None], axis=0)
         kinds += [_photo_of(lab, photos) + miss] * len(photos)
-    # What one camera gets wrong in one light it gets wrong in all its photos: that does not
-    # average out. Only readings that bring a covariance are of this kind, and not those whose
-    # camera was learnt (`camera`).
+    # The error of one camera in one light is in all its photos and does not average out. Only
+    # readings with a covariance have it, except those whose camera was learnt (`camera`).
     owned = [
         np.array(q.covariance) for q in p.pours if q.covariance is not None and q.response is None
     ]
@@ -198,7 +196,7 @@ def sources_of(
 
 
 def _missed(spectrum: FloatArray, photo: TestPour) -> FloatArray:
-    """Squared difference of what camera and eye see of a spectrum, in Lab; shape (3, 3)."""
+    """Outer square of the difference between camera and eye for a spectrum, in Lab; (3, 3)."""
     seen = [
         xyz_to_lab(np.maximum(o.weights @ spectrum, 0.05), o.white)
         for o in (photo.observation, photo.view.observation)
@@ -209,8 +207,8 @@ def _missed(spectrum: FloatArray, photo: TestPour) -> FloatArray:
 def _photo_of(lab: FloatArray, photos: Sequence[TestPour]) -> FloatArray:
     """Covariance of one more photo's colour, read with a chart as `shadematch.read_photo` does.
 
-    As those of the test pours are along lightness, chroma and hue: a constant, and a share of
-    chroma. Medians, since a test bar whose channels end says nothing of other bars.
+    Like those of the test pours along lightness, chroma and hue: a constant, and a fraction of
+    chroma. Medians, since a test bar with an empty channel is no guide to other bars.
     """
     labs = np.array([q.lab for q in photos])
     frames = frame_of(labs)
@@ -273,7 +271,7 @@ def _spread_of(
 ) -> FloatArray:
     """Mean square about `lab` of the colours of equally probable spectra, shape (3, 3).
 
-    From draws and not from slopes: where little is known, colours bend away from any slope.
+    From draws, not slopes: if little is known, colours are far from linear.
     """
     p = found.problem
     layers = layers_of([(doses, pour, view)], p.unknowns, p.pigments, p.errors)

@@ -1,4 +1,4 @@
-"""Fitted spectra taken as those of pastes and bases."""
+"""Pastes and bases from fitted spectra."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def fitted(found: Fit, of: str, what: str, *, of_base: bool) -> tuple[FloatArray
 
 
 def number(found: Fit, of: str, kind: str) -> float:
-    """A bend, or the crowding of white base, to six decimals; 0 where it was not sought."""
+    """A bend, or the crowding of white base, to six decimals; 0 if it was not fitted."""
     for k, u in enumerate(found.problem.unknowns):
         if (u.of, u.kind) == (of, kind):
             return round(float(found.theta[k, 0]), 6)
@@ -37,14 +37,9 @@ def number(found: Fit, of: str, kind: str) -> float:
 def crowded(
     found: Fit, taught_by: Iterable[TestPour], load: float | None = None
 ) -> tuple[str, FloatArray] | None:
-    """What crowds, and what that leaves of its scattering, shape (36,).
+    """The colourant that crowds, and the fraction of its scattering that remains, shape (36,).
 
-    Parameters
-    ----------
-    found, taught_by
-        The fit, and every test pour that it rests on.
-    load
-        As a part of the largest; by default the usual one.
+    At a load given as a fraction of the largest, by default the mean one.
     """
     for u, theta in zip(found.problem.unknowns, found.theta, strict=True):
         if u.kind == "film crowding":
@@ -58,7 +53,7 @@ def crowded(
 def pigment_of(
     found: Fit, name: str, taught_by: Iterable[TestPour], like: Palette | None
 ) -> Pigment:
-    """A paste, with the tube of its namesake in `like`; what crowds, as at its usual load."""
+    """A paste, with the tube of its namesake in `like`, crowded as at its usual load."""
     absorption, _ = fitted(found, name, "absorption", of_base=False)
     scattering, _ = fitted(found, name, "scattering", of_base=False)
     crowding = crowded(found, taught_by)
@@ -87,5 +82,5 @@ def base_of(found: Fit, of: str) -> Base:
 
 
 def _rounded(values: FloatArray) -> tuple[float, ...]:
-    """Six digits: far below what is known."""
+    """Six digits, far more than are known."""
     return tuple(float(f"{min(max(v, 0.0), 1e8):.6g}") for v in values)

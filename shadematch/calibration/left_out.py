@@ -1,4 +1,4 @@
-"""Each bar as the others predict it, in CIELAB."""
+"""Each bar predicted from all others, in CIELAB."""
 
 from __future__ import annotations
 
@@ -17,16 +17,16 @@ __all__ = ["LeftOut", "left_out"]
 
 
 class LeftOut(NamedTuple):
-    """One reading, and what all bars but its own say of it.
+    """A reading predicted from all other bars.
 
     Attributes
     ----------
     reading
         Its position among the pours.
     miss
-        What the others predict, less what was read, in CIELAB, shape (3,).
+        Predicted less measured CIELAB, shape (3,).
     covariance
-        That it should have, without what the model misses, shape (3, 3).
+        Expected covariance of the miss without the model error, shape (3, 3).
     delta_e
         CIEDE2000 of the miss.
     """

@@ -24,14 +24,10 @@ __all__ = ["BarErrors", "Normal", "moved", "normal_equations"]
 
 
 class BarErrors(NamedTuple):
-    """The errors of one bar, as they were eliminated.
+    """The eliminated errors of one bar.
 
-    Attributes
-    ----------
-    places
-        Row and column of the slips, shape (s, 2).
-    C, g, B
-        Their own matrix (s, s) and gradient (s,), and their coupling to the spectra (36 K, s).
+    `places`: row and column of the slips, shape (s, 2); `C`, `g`, `B`: their matrix (s, s),
+    gradient (s,), and coupling to the spectra (36 K, s).
     """
 
     places: IntArray
@@ -41,18 +37,18 @@ class BarErrors(NamedTuple):
 
 
 class Normal(NamedTuple):
-    """The quadratic that misfit is near some spectra and errors.
+    """The quadratic approximation of the misfit near some spectra and errors.
 
     Attributes
     ----------
     at
         The residuals there.
     cost
-        Summed squares of residuals and errors, weighted.
+        Weighted sum of squares of residuals and errors.
     gradient, matrix
         By the spectra alone, shapes (36 K,) and (36 K, 36 K), without the prior.
     errors
-        What was eliminated.
+        The errors that were eliminated.
     log_det
         Log determinant of all `BarErrors.C`.
     """
@@ -96,7 +92,7 @@ def normal_equations(
 
 
 def _of_spectra(problem: Problem, at: Residuals) -> tuple[FloatArray, FloatArray]:
-    """Gradient and matrix by the spectra while all errors are held."""
+    """Gradient and matrix by the spectra, all errors fixed."""
     count, width = at.by_unknown.shape[1:]
     size = count * width
     weights = problem.weights
@@ -134,7 +130,7 @@ def _of_errors(
     slots: list[tuple[int, int]],
     now: FloatArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """C, g and B of `BarErrors`, from the bar's readings and the errors as they are."""
+    """C, g and B of `BarErrors`, from the bar's readings and present errors."""
     C, g = np.eye(len(slots)), now.copy()
     B = np.zeros((at.by_unknown[0].size, len(slots)))
     for i in members:
@@ -155,7 +151,7 @@ def _of_errors(
 def moved(
     problem: Problem, slips: FloatArray, errors: list[BarErrors], step: FloatArray, share: float
 ) -> FloatArray:
-    """The errors that go with a share of a step of the spectra, `step` being that share of it."""
+    """The errors after a fraction of a step of the spectra; `step` is that fraction of it."""
     result = slips.copy()
     for places, C, g, B in errors:
         delta = -np.linalg.solve(C, g + B.T @ step / max(share, 1e-12)) * share

@@ -1,4 +1,4 @@
-"""Readings of test pours that are photos, as a table names them."""
+"""Photos of test pours, named in a table."""
 
 from __future__ import annotations
 
@@ -13,23 +13,23 @@ from shadematch.photo.target import PhotoTarget
 __all__ = ["PHOTO_COLUMNS", "photo_in"]
 
 PHOTO_COLUMNS: Final = ("photo", "region", "neutral", "chart")
-"""The file beside the table, and what marks it up, written as for `read_photo`."""
+"""The file, relative to the table, and its mark-up, written as for `read_photo`."""
 
 
 def photo_in(cells: Mapping[str, str], table: object) -> PhotoTarget | None:
-    """The colour in the photo of a row; None where the row names none.
+    """The colour in the photo of a row; None if the row names none.
 
     Raises
     ------
     PourError
-        If something marks up a photo that is not named, or the bar is not marked.
+        If there is mark-up without a photo, or a photo without the bar marked.
     PhotoError
         If the photo can't be read.
     """
     given = {name: cells[name] for name in PHOTO_COLUMNS if cells.get(name)}
     if "photo" not in given:
         if given:
-            raise PourError("a photo is marked up and not named", remedy="Fill in photo")
+            raise PourError("the photo is not named", remedy="Fill in photo")
         return None
     if "region" not in given:
         raise PourError("the photo doesn't say where the bar is", remedy="Fill in region")

@@ -1,4 +1,4 @@
-"""What is fitted: test pours with their noise, and what is believed of the spectra beforehand."""
+"""The problem to fit: test pours with their noise, and the prior of the spectra."""
 
 from __future__ import annotations
 
@@ -31,14 +31,14 @@ class Noise(NamedTuple):
     Attributes
     ----------
     share, floor
-        Of a radiance factor at one wavelength: a share of it, and a part that stays in the dark.
+        Of a radiance factor at one wavelength: a fraction of it, and a constant.
     lab
-        Of each of L*, a* and b*, where a reading brings no covariance of its own.
+        Of each of L*, a* and b*, if a reading has no covariance.
     model_lab
-        What the model is believed to miss, added to every Lab reading.
+        Model error, added to every Lab reading.
     even
-        Of the cube root of a radiance factor at one wavelength: 0.01 is 3 % of a white and 9 % of
-        what reflects a twenty-seventh, as the eye has it.
+        Of the cube root of a radiance factor at one wavelength, uniform to the eye: 0.01 is 3 % of
+        a white and 9 % of a radiance factor of 1/27.
     """
 
     share: float = 0.01
@@ -54,10 +54,10 @@ class Noise(NamedTuple):
 
 
 class Prior(NamedTuple):
-    """Gaussian belief about K unknown spectra: mean (K, 36), precision (36 K, 36 K).
+    """Gaussian prior of K spectra: mean (K, 36), precision (36 K, 36 K).
 
-    The precision of a number is spread evenly over the 36 places where it stands; `log_det` is
-    that of the free numbers.
+    The precision of a number is spread evenly over its row of 36; `log_det` is that of the free
+    numbers.
     """
 
     mean: FloatArray
@@ -66,7 +66,7 @@ class Prior(NamedTuple):
 
 
 def prior_of(unknowns: Sequence[Unknown]) -> Prior:
-    """The belief of `spectra.BELIEFS`; all are independent of each other but the bends."""
+    """The prior of `spectra.BELIEFS`; unknowns are independent, except the bends."""
     size = len(unknowns) * _W
     precision = np.zeros((size, size))
     log_det = 0.0
@@ -93,14 +93,14 @@ def prior_of(unknowns: Sequence[Unknown]) -> Prior:
 
 @dataclass(frozen=True)
 class Problem:
-    """Test pours, what is unknown, and how far each is trusted.
+    """Test pours, the unknowns, and the trust in each pour.
 
     Attributes
     ----------
     pours, unknowns, pigments
-        What is fitted to what.
+        The data, the spectra to fit, and the names of the pigments.
     errors, noise
-        What goes wrong at the bench and in reading.
+        Errors of the bench and of readings.
     weights
         Trust in each pour, 0 to 1, shape (n,).
     scale
@@ -126,7 +126,7 @@ class Problem:
         object.__setattr__(self, "bars", np.array([names[p.name] for p in self.pours]))
 
     def look(self, theta: FloatArray, slips: FloatArray | None = None) -> Seen:
-        """What the pours should show; see `forward.look`."""
+        """Expected readings of the pours; see `forward.look`."""
         return look(
             theta,
             unknowns=self.unknowns,

@@ -14,7 +14,7 @@ from shadematch.colour.difference import delta_e
 __all__ = ["WRONG", "Residual", "residuals_by_bar"]
 
 WRONG: Final = 0.5
-"""A pour that is trusted less than this was put aside."""
+"""A pour with a smaller weight was put aside."""
 
 
 @dataclass(frozen=True)
@@ -24,12 +24,12 @@ class Residual:
     Attributes
     ----------
     name
-        Of the bar.
+        Name of the bar.
     delta_e
-        CIEDE2000 between what was measured and what the calibration gives for the stated doses.
+        CIEDE2000 between the measured colour and that of the stated doses by the calibration.
     misfit
-        How far the reading lies from what all other pours predict, as a multiple of what is
-        expected; about 1.
+        Distance of the reading from the prediction of all other pours, as a multiple of the
+        usual one; about 1.
     weight
         Trust in it, 0 to 1.
     """
@@ -41,7 +41,7 @@ class Residual:
 
 
 def residuals_by_bar(found: Fit) -> tuple[Residual, ...]:
-    """Of each bar, in the order of the pours; of its readings the farthest off."""
+    """Residuals of all bars, in the order of the pours; for each its worst reading."""
     problem = found.problem
     spectra = problem.look(found.theta).spectrum
     far = []

@@ -1,4 +1,4 @@
-"""What a calibration gives back."""
+"""The result of a calibration."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import HoldsTarget, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import expect
+from shadematch.support.models import between, expect
 from shadematch.support.report import Report, Reported, Row, rows_of
 
 __all__ = ["Calibration"]
@@ -42,21 +42,21 @@ __all__ = ["Calibration"]
 
 @dataclass(frozen=True)
 class Calibration(Reported):
-    """What the test pours taught.
+    """Spectra of pastes and bases, learnt from test pours, and their uncertainty.
 
     Attributes
     ----------
     pours
         The test pours, in the order given.
     unit
-        Of doses: ``"cm"``, ``"g"`` or ``"part"``; loads are per 100 g of base. Shares (parts)
-        stay in here: a palette doses in cm or g.
+        Unit of doses: ``"cm"``, ``"g"`` or ``"part"``; loads are per 100 g of base. Palettes
+        have no parts.
     films
-        Whether there was no base to fit: films of colourants by themselves.
+        Whether these are films of colourants, without a base.
     contact
-        How layers and backings were taken to touch, if not as the views say; else None.
+        How layers touch their backings, if found from the readings; else None.
     like
-        The palette that tube sizes and prices are taken from, or None.
+        The palette that tube sizes and prices come from, or None.
     """
 
     pours: tuple[TestPour, ...] = field(repr=False)
@@ -91,7 +91,7 @@ class Calibration(Reported):
 
     @property
     def spectra(self) -> tuple[tuple[str, str], ...]:
-        """What was fitted: pairs such as ``("gorse", "absorption")``."""
+        """The fitted spectra: pairs such as ``("gorse", "absorption")``."""
         return tuple((u.of, u.what) for u in self._fit.problem.unknowns)
 
     def spectrum(self, of: str, what: str = "absorption") -> tuple[FloatArray, FloatArray]:
@@ -100,59 +100,53 @@ class Calibration(Reported):
         Parameters
         ----------
         of
-            A pigment's name; or ``"clear"`` or ``"white"`` for the bases, unless a pigment is
-            called so.
+            A pigment's name; or ``"clear"`` or ``"white"`` for a base, unless a pigment has that
+            name.
         what
             ``"absorption"`` or ``"scattering"``; [1/cm], for pigments per unit per 100 g.
 
         Returns
         -------
         values, relative_sd
-            Shape (36,) each; zeros for what does not scatter or was not fitted. Scattering of a
-            colourant that crowds is that of a little of it; see `crowding`.
+            Shape (36,) each; zeros if it does not scatter or was not fitted. The scattering of a
+            colourant that crowds is that at small loads; see `crowding`.
 
         Raises
         ------
         UnknownNameError
             If nothing of that name was fitted.
+        PourError
+            If `what` is neither.
         """
         expect(of, str, "of", "Give 'clear', 'white' or a pigment's name")
         if not isinstance(what, str) or what not in ("absorption", "scattering"):
-            raise PourError(
-                "is not a spectrum",
-                field="what",
-                value=what,
-                remedy="Take 'absorption' or 'scattering'",
-            )
+            remedy = "Take 'absorption' or 'scattering'"
+            raise PourError("is not a spectrum", field="what", value=what, remedy=remedy)
         if of not in self.pigments and of not in ("clear", "white"):
-            raise UnknownNameError(
-                "was not calibrated",
-                field="of",
-                value=of,
-                remedy=f"There are {', '.join(self.pigments)}",
-            )
+            remedy = f"There are {', '.join(self.pigments)}"
+            raise UnknownNameError("was not calibrated", field="of", value=of, remedy=remedy)
         return fitted(self._fit, of, what, of_base=of not in self.pigments)
 
     @property
     def crowding(self) -> tuple[str, float] | None:
-        """The colourant of films that scatters less where there is much of it, and how much less.
+        """The colourant of films that scatters less at high loads, and how much less.
 
-        A share of its scattering, at the largest load that was measured, mean over wavelengths;
-        below 0 if it scatters more. None where the readings don't tell.
+        The fraction of its scattering lost at the largest load measured, mean over wavelengths;
+        negative if it scatters more. None if the readings don't show it.
         """
         found = crowded(self._fit, self.pours, 1.0)
         return None if found is None else (found[0], float(1.0 - found[1].mean()))
 
     @functools.cached_property
     def palette(self) -> Palette:
-        """The palette, for `shadematch.match` and the rest.
+        """The palette, for `shadematch.match` and others.
 
-        White base that was never poured is left the same as clear base; the note says so.
+        White base that was never poured is the same as clear base; the note says so.
 
         Raises
         ------
         PaletteError
-            If there are more pigments than a palette holds, or doses are shares; see
+            If there are more pigments than a palette holds, or doses are in parts; see
             `palette_of`.
         """
         if len(self.pigments) > MOST_PIGMENTS:
@@ -160,38 +154,33 @@ class Calibration(Reported):
                 f"a palette holds {MOST_PIGMENTS} pigments",
                 field="pigments",
                 value=len(self.pigments),
-                remedy="Take some with palette_of(...); predict and interval work for all",
+                remedy="Choose some with palette_of(...); interval works for all",
             )
         return self.palette_of(*self.pigments)
 
     def palette_of(self, *names: str) -> Palette:
         """A palette of some of the pigments.
 
-        Its doses are in the calibration's unit. A palette knows nothing of crowding: what crowds
-        scatters there as at its usual load. It carries how well its spectra are known
-        (`Palette.uncertainty`), except of films.
+        Its doses are in the calibration's unit. A colourant that crowds scatters as at its usual
+        load. Except for films it states how well its spectra are known (`Palette.uncertainty`).
 
         Raises
         ------
         PaletteError
-            For more than twelve, or a calibration whose doses are shares.
+            For more than twelve pigments, or doses in parts.
         UnknownNameError
-            For a name that was not calibrated.
+            If a name was not calibrated.
         """
         if self.unit == "part":
-            raise PaletteError(
-                "has doses in parts, and a palette's are in cm or g",
-                field="unit",
-                value=self.unit,
-                remedy="Use interval(...)",
-            )
+            problem = "has doses in parts; a palette's are in cm or g"
+            raise PaletteError(problem, field="unit", value=self.unit, remedy="Use interval(...)")
         for name in names:
             self.spectrum(name)  # refuses what was not calibrated
         found, taught_by = self._fit, self.pours
         clear = base_of(found, "clear")
         note = f"Calibrated from {len(taught_by)} readings; doses in {self.unit}."
         if not self.white_known:
-            note += " White base was not poured: it stands here the same as clear base."
+            note += " White base was not poured: here it is the same as clear base."
         return Palette(
             pigments=tuple(pigment_of(found, name, taught_by, self.like) for name in names),
             clear=clear,
@@ -218,7 +207,7 @@ class Calibration(Reported):
 
     @functools.cached_property
     def warnings(self) -> tuple[str, ...]:
-        """Sentences of what speaks against the calibration as a whole; empty where nothing does."""
+        """Sentences about what speaks against the calibration as a whole; may be empty."""
         return warnings_of(self._fit, left_out(self._fit))
 
     def strength_sd(self, pigment: str) -> float:
@@ -233,10 +222,10 @@ class Calibration(Reported):
         return strength_sd(self._fit, pigment, "pigment absorption")
 
     def view(self, view: View | None = None) -> View:
-        """A view with its backing as the readings show it to be.
+        """A view with its backing as fitted.
 
-        A backing on which pours were measured is fitted along; its stated reflectance is only
-        where the fit begins. On other backings the view stays as it is.
+        The reflectance of a backing on which pours were measured is fitted too, starting from the
+        stated one. A view with another backing is returned unchanged.
         """
         view = self._met(View() if view is None else view)
         problem = self._fit.problem
@@ -263,46 +252,41 @@ class Calibration(Reported):
         dosing: bool = True,
         measurement: bool = True,
     ) -> Interval:
-        """The colour of a recipe and the range in which it will be found.
+        """The predicted colour of a recipe and its range.
 
         Parameters
         ----------
         doses
-            Paste of each pigment in the calibration's unit, or a recipe, which brings its pour.
+            Paste of each pigment in the calibration's unit, or a recipe, used with its pour.
         pour, view
-            By default 500 g at 1 cm in clear base (100 g where doses are shares), and D65 on
+            By default 500 g at 1 cm in clear base (100 g if doses are in parts), and D65 on
             white paper.
         target
-            What to give the CIEDE2000 to.
+            A colour to give the CIEDE2000 to.
         level
-            Probability with which the range is to hold, 0.5 to 0.999.
+            Probability that the range holds, 0.5 to 0.999.
         dosing
-            Whether to count the dosing error of a fresh pour.
+            Count the dosing error of a new pour.
         measurement
-            Whether to count the error of measuring it as the test pours were measured: of one
-            more photo, if they were photographed. Without it the range is that of the true colour,
-            and light that the instrument loses at the edges of bars counts as seen.
-
-        Notes
-        -----
-        The range also counts what is left unknown of the spectra, the thickness and gain errors
-        of `forward.Errors`, and for what the model misses `problem.Noise.model_lab` in each of L*,
-        a* and b*.
+            Count the error of measuring it in the way of the test pours: of one more photo, if
+            they were photographed. Without it the range is that of the true colour, light that
+            the instrument loses at the edges of bars included.
 
         Raises
         ------
         UnknownNameError, PourError
-            For a pigment that was not calibrated, white base that was not poured, or a pour
-            beside a recipe that is not its own; for a recipe in another unit than the
-            calibration's.
+            If a pigment was not calibrated, white base was not poured, `pour` is not the recipe's,
+            the recipe is in another unit, or a number is out of range.
+
+        Notes
+        -----
+        The range also counts the uncertainty of the spectra, the errors of thickness and gain
+        (`forward.Errors`), and the model error (`problem.Noise.model_lab`) in each of L*, a* and
+        b*.
         """
         if isinstance(doses, Recipe):
             doses, pour = self._opened(doses, pour)
-        number = isinstance(level, int | float | np.floating) and not isinstance(level, bool)
-        if not number or not 0.5 <= level <= 0.999:
-            raise PourError(
-                "must lie between 0.5 and 0.999", field="level", value=level, remedy="0.9 is usual"
-            )
+        level = between(level, "level", 0.5, 0.999, "0.9 is usual")
         pour, view = self._conditions(pour, view)
         self._check_doses(doses)
         return interval_of(
@@ -310,7 +294,7 @@ class Calibration(Reported):
             doses,
             pour,
             view,
-            level=float(level),
+            level=level,
             dosing=dosing,
             measurement=measurement,
             target=None if target is None else as_target(target),
@@ -319,16 +303,16 @@ class Calibration(Reported):
     def _opened(self, recipe: Recipe, pour: Pour | None) -> tuple[Mapping[str, float], Pour | None]:
         if self.unit == "part":
             raise PourError(
-                f"is in {recipe.unit}, and the calibration's doses are shares",
+                f"is in {recipe.unit}; the calibration's doses are in parts",
                 field="doses",
                 value=str(recipe),
-                remedy="Give names and shares, and the pour beside them",
+                remedy="Give names and parts, and the pour",
             )
         recipe = checked_recipe(recipe, pour, self.unit, "doses")
         return recipe.doses, recipe.pour
 
     def _conditions(self, pour: Pour | None, view: View | None) -> tuple[Pour, View]:
-        if pour is None:  # shares are of 100
+        if pour is None:  # parts are of 100
             pour = Pour(batch_g=100) if self.unit == "part" else Pour()
         expect(pour, Pour, "pour", "Use Pour(...)")
         if pour.white > 0 and not self.white_known:
@@ -343,15 +327,9 @@ class Calibration(Reported):
     def _check_doses(self, doses: Mapping[str, float]) -> None:
         expect(doses, Mapping, "doses", "Give names and doses, such as {'gorse': 2}")
         for name, dose in doses.items():
-            self.spectrum(name) if name not in self.pigments else None
-            number = isinstance(dose, int | float | np.integer | np.floating)
-            if not number or isinstance(dose, bool) or not 0 <= dose <= 1e7:
-                raise PourError(
-                    "must be a number from 0 on",
-                    field=f"doses.{name}",
-                    value=dose,
-                    remedy=f"In {self.unit}",
-                )
+            if name not in self.pigments:
+                self.spectrum(name)  # refuses what was not calibrated
+            between(dose, f"doses.{name}", 0.0, 1e7, f"In {self.unit}")
 
     def match(
         self,
@@ -361,29 +339,28 @@ class Calibration(Reported):
         view: View | None = None,
         **options: Any,
     ) -> Match:
-        """The doses that give a colour, by `palette`, with the backing as the readings show it.
+        """The doses that give a colour, by `palette`, with the backing as fitted (see `view`).
 
-        `interval` tells the range that the colour of its recipe will fall in; give it the view
-        that was given here.
+        For the range of the recipe's colour use `interval` with the same view.
 
         Parameters
         ----------
         target, pour, view
             As for `shadematch.match`.
         **options
-            Others of `shadematch.match`: tolerance, max_pigments, must_use, must_avoid.
+            Other arguments of `shadematch.match`: tolerance, max_pigments, must_use, must_avoid.
 
         Raises
         ------
         ShadematchError
-            As `shadematch.match` does; also if white base is asked for and was never poured, or
-            doses are shares.
+            As `shadematch.match` does; also for white base that was never poured, or doses in
+            parts.
         """
         pour, seen = self._conditions(pour, view)
         return match(target, palette=self.palette, pour=pour, view=self.view(seen), **options)
 
     def report(self) -> Report:
-        """What was learnt, from what, and how well."""
+        """What was learnt, from which pours, and how well."""
         every = self.pours
         bars = len({p.name for p in every})
         off = np.mean([r.delta_e for r in self.residuals if r.weight >= WRONG])
@@ -399,7 +376,7 @@ class Calibration(Reported):
             name, less = self.crowding
             rows.append(Row("crowding", f"{name}: scatters {less:.0%} less at its largest load"))
         if self.contact is not None:
-            rows.append(Row("contact", f"{self.contact}: the readings fit that better"))
+            rows.append(Row("contact", f"{self.contact}: it fits the readings better"))
         far = "from what the other pours say; put aside"
         rows += [
             Row("wrong", f"{r.name}: CIEDE2000 {r.delta_e:.1f} {far}")

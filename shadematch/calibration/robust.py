@@ -29,32 +29,32 @@ __all__ = [
 ]
 
 _BELIEVED: Final = 10.0
-"""Weight of the noise that is believed beforehand, in measured values."""
+"""Number of measured values that the prior on the noise is worth."""
 _IMPROBABLE: Final = 1e-6
-"""A bar is wrong if the others make its reading less probable than this."""
+"""A bar is wrong if its reading is less probable than this given the others ..."""
 _FAR: Final = 10.0
-"""... and its misfit is this many times that of the usual bar: less may be the model's fault."""
+"""... and its misfit is this many times the usual one: less may be the model's fault."""
 SUSPICIOUS: Final = 3.0
-"""Misfit above which it is tried whether the rest agrees better without a bar."""
+"""Misfit above which a fit without the bar is tried."""
 _LEAST_WEIGHT: Final = 1e-8
 _CERTAIN: Final = 0.1
-"""Standard deviation of the level of scattering [natural log] below which it is there."""
+"""Standard deviation of the level of scattering [natural log] below which it is certain."""
 _HARMLESS: Final = 1.0
-"""CIEDE2000 between a bar's reading and what the others predict, up to which it is kept: it may
-be the model's fault, and can't do much harm."""
+"""CIEDE2000 between a bar's reading and the others' prediction up to which it is kept: it may be
+the model's fault, and does little harm."""
 _HARMLESS_IF_ROUGH: Final = 10.0
-"""The same of rough films, which stray by that now and then."""
+"""The same for rough films, which are that far off now and then."""
 _FIRM: Final = 5.0
-"""Weight of the errors of the bench that are believed beforehand, in errors."""
+"""Number of errors that the prior on errors of the bench is worth."""
 _LOOSE: Final = 1.0
-"""The same of soap."""
+"""The same for soap."""
 _LIKELIER: Final = 1.0
-"""Gain of log evidence that gloss, or light lost at the edge, must bring."""
+"""Least gain of log evidence for gloss, or light lost at the edge."""
 Learn = Literal["none", "soap", "all"]
-"""Which errors of the bench are learnt: of soap those of base, level and tilt; or of doses,
+"""Which errors of the bench are learnt: for soap those of base, level and tilt; or those of doses,
 thicknesses and level."""
 MARGIN: Final = 6.0
-"""Gain of log evidence that a pigment's scattering, or a colourant's crowding, must bring."""
+"""Least gain of log evidence for a pigment's scattering, or a colourant's crowding."""
 
 
 def _scale(found: Fit) -> float:
@@ -74,11 +74,11 @@ def _by_bar(found: Fit) -> FloatArray:
 
 
 def _strangeness(whole: Fit, without: Fit, bar: int) -> float:
-    """How far a bar lies from what the others predict: 1 at the limit.
+    """How far a bar is from the prediction of the others, relative to the limit.
 
-    The probability of its reading, given the others', is the ratio of the two evidences. Less
-    its normalisation, twice its log is a chi-squared. No slope reaches that far, so that a bar
-    that the others predict roughly is not held for wrong.
+    The probability of its reading given the others is the ratio of the two evidences; twice its
+    log, without normalisation, is a chi-squared. Unlike a linear extrapolation this does not
+    reject a bar that the others predict only roughly.
     """
     from scipy.stats import chi2
 
@@ -91,7 +91,7 @@ def _strangeness(whole: Fit, without: Fit, bar: int) -> float:
 
 
 def _distance(without: Fit, bar: int) -> float:
-    """CIEDE2000 between a bar's readings and what the others predict of them, the largest."""
+    """Largest CIEDE2000 between a bar's readings and the prediction of the others."""
     p = without.problem
     slips = without.slips.copy()
     slips[p.bars == bar] = 0.0
@@ -165,7 +165,7 @@ def settle(
     for _ in range(max(1, len(problem.members) // 4)):
         ratio = np.where(_by_bar(found) > 0.5, found.lone / found.values, 0.0)
         worst = np.argsort(ratio)[::-1][:3]
-        # One wrong bar makes the others look strange, so the usual misfit says nothing yet.
+        # One wrong bar makes the others look wrong too, so the usual misfit is no guide yet.
         kept = needed(found.problem)
         suspects = [int(b) for b in worst if ratio[b] > SUSPICIOUS and b not in kept]
         if not suspects:
@@ -223,15 +223,15 @@ def with_instrument(found: Fit) -> Fit:
 
 
 def _again(tried: Fit) -> Fit:
-    """What was tried, to the end."""
+    """A brief fit, completed."""
     problem = tried.problem
     return fit(problem, prior_of(problem.unknowns), start=tried.theta, slips=tried.slips)
 
 
 def _as_large_as_told(found: Fit, what: str) -> Fit:
-    """The fit with some numbers believed to be next to nothing, if that is more probable.
+    """The fit with a narrow prior on some numbers, if that is more probable.
 
-    The width of a belief by the evidence: D. MacKay, Neural Computation 4 (1992) 415, section 4.
+    The width of a prior by the evidence: D. MacKay, Neural Computation 4 (1992) 415, section 4.
     """
     problem = found.problem
     if not any(u.number and u.what == what for u in problem.unknowns):
@@ -252,8 +252,7 @@ def _as_large_as_told(found: Fit, what: str) -> Fit:
 def needed(problem: Problem) -> frozenset[int]:
     """Bars that are never put aside: the only trusted ones of their kind.
 
-    Of a paste the only bar that holds it; of a colourant of films the only masstone, and the only
-    film in which it is mixed.
+    The only bar with a paste; for a colourant of films the only masstone, and the only mixture.
     """
     films = not any(u.of_base for u in problem.unknowns)
     kept: set[int] = set()
@@ -277,10 +276,9 @@ def choose_scattering(
 ) -> tuple[frozenset[str], Fit]:
     """Which pigments scatter, by the evidence of the readings.
 
-    Unless it is said where to begin, the fit in which all scatter is tried, and that in which only
-    those do that must, or none; from the more probable one, pigments are let in or taken out one by
-    one as long as the evidence rises by more than `MARGIN` (for letting in) or at all (for taking
-    out). Their fit is only brief.
+    The start is `begin` or the more probable of two: all scatter, or only those that certainly do.
+    From there pigments are added or removed one by one while the evidence rises by more than
+    `MARGIN` (adding) or at all (removing), with brief fits.
     """
     fits: dict[frozenset[str], Fit] = {}
 
@@ -328,7 +326,7 @@ def choose_scattering(
 
 
 def _certain(found: Fit) -> frozenset[str]:
-    """Pigments whose scattering is so well told by the readings that it must be there."""
+    """Pigments whose scattering is so well determined by the readings that it is certain."""
     sure = set()
     common = shared_scale(found)
     for k, u in enumerate(found.problem.unknowns):

@@ -1,30 +1,31 @@
-"""Rows of a table into test pours: what each column means, and what can't be meant.
+"""Test pours from the rows of a table.
 
 Columns, in any order, upper or lower case:
 
 ``name``
-    Of the bar; the same again for the same bar on another backing.
+    Name of the bar; the same for the same bar on another backing.
 ``batch_g``, ``thickness_cm``, ``white`` (0 to 1) or ``white_percent``
     How it was poured.
 ``dose_cm:NAME``, ``dose_g:NAME``, ``load_cm:NAME``, ``load_g:NAME``, ``part:NAME``
     Paste of pigment NAME in this batch, or per 100 g of base; empty means none. One unit in a
     file.
 ``backing``, ``contact``, ``through``, ``illuminant``, ``observer``
-    How it was looked at: on white, black, a reflectance from 0 to 1, or a measured backing that
-    is given along, by its name; dry or wet; held against the light, yes or no.
+    How it was looked at: on white, black, a reflectance from 0 to 1, or a measured backing, by
+    its name; dry or wet; held against the light, yes or no.
 ``380``, ``390``, ... (also ``380 nm``, ``R380``, ``nm380``, ``SPECTRAL_NM380``)
     Radiance factors, or transmittances against the light.
 ``reflectance_unit``
-    ``fraction`` or ``percent``; needed only where it is not plain.
+    ``fraction`` or ``percent``; needed only if it is ambiguous.
 ``L``, ``a``, ``b`` (also ``LAB_L``, ...), or ``X``, ``Y``, ``Z`` (also ``XYZ_X``, ...)
     Colour under the illuminant and observer, Y = 100 for the perfect diffuser.
 ``photo``, ``region``, ``neutral``, ``chart``
-    Or a photo beside this file, and where in it the bar, paper and a chart are, written as for
-    `read_photo`; cells with commas go in quotes.
+    Or a photo in the same folder, and where in it the bar, paper and a chart are, written as for
+    `read_photo`; put cells with commas in quotes.
 """
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
@@ -54,26 +55,11 @@ _SPECTRAL: Final = re.compile(
     r"(\d{3}(?:[.,]\d+)?)(?:[_ -]?nm)?[)\]]?"
 )
 _DOSE: Final = re.compile(r"(dose_cm|dose_g|load_cm|load_g|part)\s*:\s*(.+)", re.IGNORECASE)
-_PLAIN: Final = {
-    "name",
-    "batch_g",
-    "thickness_cm",
-    "white",
-    "white_percent",
-    "backing",
-    "contact",
-    "through",
-    "illuminant",
-    "observer",
-    "reflectance_unit",
-    "l",
-    "a",
-    "b",
-    "x",
-    "y",
-    "z",
+_TEXTS: Final = {
+    *("name", "backing", "contact", "through", "illuminant", "observer", "reflectance_unit"),
     *PHOTO_COLUMNS,
 }
+_PLAIN: Final = {*_TEXTS, "batch_g", "thickness_cm", "white", "white_percent", *"labxyz"}
 _OTHER_NAMES: Final = {
     "sample_name": "name",
     "lab_l": "l",
@@ -90,12 +76,11 @@ _OTHER_NAMES: Final = {
 KNOWN_COLUMNS: Final = (
     "name, batch_g, thickness_cm, white, dose_cm:NAME (or dose_g:, load_cm:, load_g:, part:), "
     "backing, contact, through, illuminant, observer, reflectance_unit, and wavelengths such as "
-    "450, or L, a, b, or X, Y, Z, or photo with region, neutral, chart (docs/files.md tells more)"
+    "450, or L, a, b, or X, Y, Z, or photo with region, neutral, chart (see docs/files.md)"
 )
-"""What a table may hold, in words."""
+"""The columns, in words."""
 _PERCENT: Final = 1.5
-"""A file with a larger value than this is in percent: no soap reflects half as much again as
-the perfect diffuser."""
+"""A file with a larger value is in percent: no soap reflects 1.5 times the perfect diffuser."""
 
 
 def fault(path: object, line: int | None, problem: str, value: object, remedy: str) -> PourError:
@@ -104,7 +89,7 @@ def fault(path: object, line: int | None, problem: str, value: object, remedy: s
 
 
 def column_of(text: str) -> str | None:
-    """What a column's head means: a plain name, ``nm:450`` or ``dose_cm:gorse``; else None."""
+    """The meaning of a column's head: a plain name, ``nm:450`` or ``dose_cm:gorse``; or None."""
     head = text.strip()
     low = head.lower()
     low = _OTHER_NAMES.get(low, low)
@@ -137,11 +122,11 @@ def pours_of(
     path
         For errors.
     pour, view
-        What holds where a column is missing or a cell empty.
+        Values for missing columns and empty cells.
     backings
         Reflectances of measured backings by name.
     any_thickness
-        Whether bars may be thinner than 0.2 cm or thicker than 8 cm.
+        Accept bars thinner than 0.2 cm or thicker than 8 cm.
 
     Raises
     ------
@@ -154,10 +139,10 @@ def pours_of(
     percent = _percent(rows, path, numbers)
     units = {c.split(":")[0] for r in rows for c in r.cells if _DOSE.fullmatch(c)}
     kinds = {"part" if u == "part" else u.rsplit("_", 1)[1] for u in units}
+    blame = functools.partial(fault, path)
     if len(kinds) > 1:
-        raise fault(
-            path, rows[0].line, "doses are in more than one unit", sorted(units), "Bring all to one"
-        )
+        remedy = "Convert all to one"
+        raise blame(rows[0].line, "doses are in more than one unit", sorted(units), remedy)
     unit: Any = kinds.pop() if kinds else "cm"
     result: list[TestPour] = []
     seen: dict[tuple[str, View], int] = {}
@@ -179,32 +164,22 @@ def pours_of(
             if found.field.startswith(str(path)):
                 raise
             field = f" ({found.field})" if found.field else ""
-            raise fault(path, row.line, found.problem + field, found.value, found.remedy) from None
+            raise blame(row.line, found.problem + field, found.value, found.remedy) from None
         if row.cells.get("name", "").strip():
-            before = bars.setdefault(made.name, (made, row.line))
-            if before[0].doses != made.doses or before[0].pour != made.pour:
-                raise fault(
-                    path,
-                    row.line,
-                    f"this name stands in line {before[1]} for another bar",
-                    made.name,
-                    "Give each bar a name of its own",
-                )
+            before, line = bars.setdefault(made.name, (made, row.line))
+            if before.doses != made.doses or before.pour != made.pour:
+                problem = f"this name is another bar's in line {line}"
+                raise blame(row.line, problem, made.name, "Give each bar its own name")
         if (made.name, made.view) in seen:
-            raise fault(
-                path,
-                row.line,
-                f"the same bar in the same view as in line {seen[made.name, made.view]}",
-                made.name,
-                "Average the two, or give one another name",
-            )
+            problem = f"the same bar in the same view as in line {seen[made.name, made.view]}"
+            raise blame(row.line, problem, made.name, "Average the two, or rename one")
         seen[made.name, made.view] = row.line
         result.append(made)
     return tuple(result)
 
 
 class _Numbers:
-    """Cells into numbers."""
+    """Reads cells as numbers."""
 
     def __init__(self, path: object) -> None:
         self.path = path
@@ -212,28 +187,14 @@ class _Numbers:
     def __call__(self, text: str, row: Row, column: str) -> float:
         plain = text.strip()
         if not re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?", plain):
-            raise fault(
-                self.path,
-                row.line,
-                f"{column.removeprefix('nm:')} must be a number",
-                text,
-                "Write it like 0.5",
-            )
+            problem = f"{column.removeprefix('nm:')} must be a number"
+            raise fault(self.path, row.line, problem, text, "Write it like 0.5")
         return float(plain)
 
 
 def is_numeric(column: str) -> bool:
     """Whether a column holds numbers."""
-    return column not in {
-        "name",
-        "backing",
-        "contact",
-        "through",
-        "illuminant",
-        "observer",
-        "reflectance_unit",
-        *PHOTO_COLUMNS,
-    }
+    return column not in _TEXTS
 
 
 def _spectral(row: Row) -> list[tuple[float, str]]:
@@ -242,19 +203,14 @@ def _spectral(row: Row) -> list[tuple[float, str]]:
 
 
 def _percent(rows: Sequence[Row], path: object, numbers: _Numbers) -> dict[int, bool]:
-    """Whether each row is in percent, by what it says or by what the whole file must mean."""
+    """Whether each row is in percent, as stated or as inferred from the whole file."""
     said: dict[int, bool | None] = {}
     largest: dict[int, float] = {}
     for row in rows:
         text = row.cells.get("reflectance_unit", "").strip().lower()
         if text not in ("", "fraction", "percent"):
-            raise fault(
-                path,
-                row.line,
-                "reflectance_unit must be fraction or percent",
-                text,
-                "Take one of the two",
-            )
+            problem = "reflectance_unit must be fraction or percent"
+            raise fault(path, row.line, problem, text, "Take one of the two")
         said[row.line] = None if not text else text == "percent"
         values = [numbers(cell, row, f"nm:{nm:g}") for nm, cell in _spectral(row)]
         if values:
@@ -263,29 +219,24 @@ def _percent(rows: Sequence[Row], path: object, numbers: _Numbers) -> dict[int, 
     by_file = bool(silent) and max(silent.values()) > _PERCENT
     for line, top in silent.items():
         if by_file and top <= _PERCENT:
-            raise fault(
-                path,
-                line,
-                "can't tell percent from fraction: this row stays below 1.5, "
-                "others in the file are in percent",
-                top,
-                "Say reflectance_unit, in a column or to read_test_pours",
-            )
+            problem = "percent or fraction? No value is above 1.5, but other rows are in percent"
+            remedy = "State reflectance_unit, in a column or to read_test_pours"
+            raise fault(path, line, problem, top, remedy)
     return {line: by_file if word is None else word for line, word in said.items()}
 
 
 def _batch_g(given: float | None, pour: Pour, unit: str) -> float:
-    """Mass of base: as the row says, or what was said for all; shares need none."""
+    """Mass of base: the row's, or that of all; parts need none."""
     if given is not None:
         return given
     if "batch_g" not in pour.model_fields_set:
         if unit == "part":
             return 100.0
         raise PourError(
-            "batch_g is missing, and the load follows from it",
+            "batch_g is missing; loads follow from it",
             field="batch_g",
             remedy="Fill in the mass of base in g, here or in the file of bars (--bars), or give "
-            "it for all of them: pour=Pour(batch_g=500)",
+            "it for all: pour=Pour(batch_g=500)",
         )
     return pour.batch_g
 
@@ -355,14 +306,11 @@ def _values(row: Row, numbers: _Numbers, percent: bool) -> tuple[FloatArray, Flo
     x = np.array([nm for nm, _ in spectrum])
     y = np.array([numbers(text, row, f"nm:{nm:g}") for nm, text in spectrum])
     steps = np.diff(x)
-    # Half as much again: heads such as 380, 383, 387, 390 nm are rounded, and miss nothing.
+    # 1.5: heads such as 380, 383, 387, 390 nm are rounded, and nothing is missing.
     if steps.size and steps.max() > 1.5 * steps.min():
         at = int(np.argmax(steps > 1.5 * steps.min()))
-        raise PourError(
-            "a wavelength is missing",
-            value=f"{x[at] + steps.min():g} nm",
-            remedy="Fill it in, or leave the whole reading out",
-        )
+        problem, remedy = "a wavelength is missing", "Fill it in, or leave the whole reading out"
+        raise PourError(problem, value=f"{x[at] + steps.min():g} nm", remedy=remedy)
     return x, y / 100.0 if percent else y
 
 
@@ -380,30 +328,17 @@ def backings_of(rows: Sequence[Row], path: object) -> dict[str, tuple[float, ...
     for row in rows:
         name = row.cells.get("name", "").strip()
         if not name or name in found:
-            raise fault(
-                path,
-                row.line,
-                "this name appears twice" if name else "has no name",
-                name,
-                "Give each backing a name of its own",
-            )
+            problem = "this name appears twice" if name else "has no name"
+            raise fault(path, row.line, problem, name, "Give each backing its own name")
         if not _spectral(row):
-            raise fault(
-                path,
-                row.line,
-                "no spectrum in this line",
-                name,
-                "Give one column for each wavelength",
-            )
+            remedy = "Give one column for each wavelength"
+            raise fault(path, row.line, "no spectrum in this line", name, remedy)
         try:
             x, y = _values(row, numbers, percent[row.line])
             grid = np.clip(onto_grid(x, y), 0.0, 1.0)
             if y.min() < -0.02 or y.max() > 1.2:
-                raise SpectrumError(
-                    "must lie between 0 and 1",
-                    value=float(y.max()),
-                    remedy="Divide percentages by 100",
-                )
+                remedy = "Divide percentages by 100"
+                raise SpectrumError("must lie between 0 and 1", value=float(y.max()), remedy=remedy)
         except ShadematchError as wrong:
             raise fault(path, row.line, wrong.problem, wrong.value, wrong.remedy) from None
         found[name] = tuple(float(v) for v in grid)
@@ -435,12 +370,11 @@ def _view(
             said["backing"] = low
         elif backing[:1].isalpha():
             raise PourError(
-                "backing must be a number or a name given along",
+                "backing must be a number or the name of a measured backing",
                 value=backing,
                 remedy="Give white, black, a number 0 to 1, or its reflectance to "
                 "read_test_pours(..., backings=...)",
             )
         else:
             said["backing"] = numbers(backing, row, "backing")
-    plain = view.model_dump()
-    return View(**{**plain, **said})
+    return View(**{**view.model_dump(), **said})

@@ -1,14 +1,14 @@
-"""The spectra that are looked for, and what is believed of them before anything is measured.
+"""The unknown spectra and their prior.
 
-Absorption and scattering are sought as logarithms, so that they stay positive. Beforehand each
-is a Gaussian process over wavelength: a level, known roughly; for scattering a slope (a power
-law); and smooth departures from it, with a Matern kernel of order 5/2 (C. E. Rasmussen,
-C. K. I. Williams, *Gaussian Processes for Machine Learning* (2006), eq. 4.17). The numbers
-stand in `BELIEFS`; they are estimates, wide on purpose. Where spectra were measured they hardly
-count. Where only Lab was, they say which of the many spectra of that Lab is taken: a smooth one.
+Absorption and scattering are fitted as logarithms, so that they stay positive. The prior of each
+is a Gaussian process over wavelength: a roughly known level; for scattering a slope (a power law);
+and smooth departures, with a Matern kernel of order 5/2 (C. E. Rasmussen, C. K. I. Williams,
+*Gaussian Processes for Machine Learning* (2006), eq. 4.17). The numbers are in `BELIEFS`; they are
+estimates, wide on purpose. They hardly matter where spectra were measured. Where only Lab was, they
+select a smooth one of the many spectra of that Lab.
 
-How pastes bend and white base crowds (`shadematch.studio.bend`) are numbers that stand in rows of
-36 as well, so that all unknowns have one form; `parameters` tells that such a row is one number.
+Bends of pastes and crowding of white base (`shadematch.studio.bend`) are single numbers, repeated
+in rows of 36 so that all unknowns have one form; see `parameters`.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ _NUGGET: Final = 0.005
 
 
 class Belief(NamedTuple):
-    """What is believed of a kind of spectrum.
+    """The prior of a kind of spectrum: standard deviations, and a length scale.
 
     Attributes
     ----------
@@ -53,7 +53,7 @@ class Belief(NamedTuple):
     shape_sd
         Of smooth departures.
     length_nm
-        Their length scale [nm].
+        Length scale of these [nm].
     """
 
     level_sd: float
@@ -102,17 +102,17 @@ LIMITS: Final[dict[str, tuple[float, float]]] = {
     "film offset": (-0.02, 0.06),
     "film surface": (-1.5, 1.5),
 }
-"""Between which unknowns are kept. Strength still rises with the dose; gloss is 4 % of the light
-at an index of 1.5, all of it or none; Saunderson's correction is 0.92, one way or the other."""
+"""Limits of unknowns. Strength must rise with the dose; gloss is 4 % of the light at an index of
+1.5, all of it or none; Saunderson's correction is 0.92 in either direction."""
 
 SLIGHT: Final = 0.2
-"""Size of numbers that are next to nothing, as a multiple of what is usual; see `Unknown.level`."""
+"""Size of negligible numbers, as a multiple of the usual size; see `Unknown.level`."""
 
 BEND_SHARED_SD: Final = 0.05
-"""Standard deviation of what the bends of all pastes of a studio have in common (estimate); each
-has 0.03 of its own. It is believed of doses in g as of doses in cm, since a centimetre of paste
-weighs 1 to 1.5 g (common practice, no source). 0.06 makes a paste a fifth weaker at 4 per 100 g
-than small loads promise."""
+"""Standard deviation of the common part of the bends of all pastes of a studio (estimate); each has
+0.03 of its own. The same for doses in g and cm, since a centimetre of paste weighs 1 to 1.5 g
+(common practice, no source). A bend of 0.06 makes a paste a fifth weaker at 4 per 100 g than in
+proportion to small loads."""
 
 _MEANS: Final[dict[str, FloatArray]] = {
     # [1/cm]; the level of pigments comes from the loads that were poured.
@@ -126,7 +126,7 @@ _MEANS: Final[dict[str, FloatArray]] = {
 
 
 class Unknown(NamedTuple):
-    """One spectrum that is looked for.
+    """One unknown spectrum.
 
     Attributes
     ----------
@@ -135,11 +135,11 @@ class Unknown(NamedTuple):
     kind
         A key of `BELIEFS`.
     mean
-        Before the measurements, shape (36,).
+        Mean of the prior, shape (36,).
     level
-        Of a backing: mean logit of its stated reflectance. Of crowding of films: the largest load
-        measured. Of a bend or of white's crowding: how large it is believed to be, as a multiple
-        of what `BELIEFS` says.
+        For a backing: mean logit of its stated reflectance. For crowding of films: the largest
+        load measured. For a bend or white's crowding: its prior size, as a multiple of that in
+        `BELIEFS`.
     """
 
     of: str
@@ -154,7 +154,7 @@ class Unknown(NamedTuple):
 
     @property
     def number(self) -> bool:
-        """Whether it is one number, and no spectrum."""
+        """Whether it is one number, not a spectrum."""
         return self.kind in ("paste bend", "white crowding", "edge loss")
 
     @property
@@ -164,7 +164,7 @@ class Unknown(NamedTuple):
 
     @property
     def of_base(self) -> bool:
-        """Whether it is of clear or white base; a colourant may be called the same."""
+        """Whether it is of clear or white base; a colourant may have the same name."""
         return self.kind.split(" ")[0] in ("clear", "other", "white")
 
 
@@ -175,7 +175,7 @@ def matern(length_nm: float) -> FloatArray:
 
 
 def belief_covariance(belief: Belief) -> FloatArray:
-    """Covariance of a spectrum before anything is measured, shape (36, 36)."""
+    """Prior covariance of a spectrum, shape (36, 36)."""
     size = WAVELENGTHS_NM.size
     nugget = min(_NUGGET, 0.1 * belief.shape_sd)
     return np.asarray(
@@ -187,9 +187,9 @@ def belief_covariance(belief: Belief) -> FloatArray:
 
 
 def parameters(unknowns: Sequence[Unknown]) -> IntArray:
-    """Where in the rows of all unknowns, laid end to end, each free number begins, rising.
+    """Positions of the free numbers in the concatenated rows of all unknowns, rising.
 
-    A spectrum has 36 of them, a number one, which stands there 36 times.
+    A spectrum has 36 of them; a number has one, repeated 36 times.
     """
     size = WAVELENGTHS_NM.size
     places = [np.arange(1 if u.number else size) + k * size for k, u in enumerate(unknowns)]
@@ -197,17 +197,11 @@ def parameters(unknowns: Sequence[Unknown]) -> IntArray:
 
 
 def unknown(of: str, kind: str, typical: float = 1.0, level: float = 0.0) -> Unknown:
-    """An unknown spectrum with its level beforehand.
+    """An unknown spectrum with its prior level.
 
-    Parameters
-    ----------
-    of, kind
-        See `Unknown`.
-    typical
-        For pigments: product of load and thickness around which they were poured; absorption
-        or scattering is believed to be such that a good part of the light meets it there.
-    level
-        See `Unknown`; by default 1 for a bend and for white's crowding.
+    `typical` is, for pigments, the usual product of load and thickness; the prior level makes a
+    good part of the light meet absorption or scattering there. For the others see `Unknown`;
+    `level` is 1 by default for a bend and for white's crowding.
     """
     if kind in _MEANS:
         mean = _MEANS[kind]

@@ -20,18 +20,18 @@ from shadematch.studio.target import HoldsTarget, Target, as_target, measured
 from shadematch.studio.unit import checked_unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, Triple
-from shadematch.support.models import check_name, expect
+from shadematch.support.models import between, check_name, expect
 
 __all__ = ["TestPour", "check_thickness"]
 
 _HIGHEST: Final = 1.2
-"""Radiance factors may pass 1 by a little: bright whites, noise."""
+"""Radiance factors may exceed 1 a little: bright whites, noise."""
 _LOWEST: Final = -0.02
 _EMPTY: Final = 0.04
-"""Part of the strongest channel below which a channel of a photo is next to empty."""
+"""Fraction of the strongest channel below which a channel of a photo counts as empty."""
 _BEYOND: Final = 0.08
-"""How far below nothing it may have to be, as a part of the strongest (bars of calibrations in
-invented worlds)."""
+"""How far below 0 it may be, as a fraction of the strongest (bars of calibrations in invented
+worlds)."""
 _LARGEST_DOSE: Final = 1e7
 
 
@@ -41,35 +41,34 @@ class TestPour:
 
     Make one with `from_spectrum`, `from_lab`, `from_xyz` or `from_target`.
 
-    A bar that is measured twice, say over white and over black, is two test pours of one
-    `name`, with the same doses and pour: what went wrong with its paste went wrong in both.
+    A bar measured twice, say over white and over black, is two test pours with one `name`, the
+    same doses and pour: they share their dosing errors.
 
     Attributes
     ----------
     doses
-        Paste of each pigment, in the unit of `unit`, zero doses left out; read-only. Empty for
-        a blank.
+        Paste of each pigment [unit], without zero doses; read-only. Empty for a blank.
     name
-        Of the bar; made up from doses and pour if none is given.
+        Name of the bar; by default made from doses and pour.
     pour, view
-        How it was made and looked at. `pour.thickness_cm` is that of the bar, and
-        `pour.batch_g` must be stated: with another one the loads would be others.
+        How it was made and looked at. `pour.thickness_cm` is that of the bar; `pour.batch_g`
+        must be stated, since loads follow from it.
     unit
-        ``"cm"`` of paste, or ``"g"`` for those who weigh, or ``"part"`` for shares of any
-        kind. One calibration has one unit; loads are per 100 g of base in all of them.
+        ``"cm"`` or ``"g"`` of paste, or ``"part"`` for shares of any kind. A calibration has one
+        unit; loads are per 100 g of base in each.
     spectrum
-        Radiance factors (transmittances against the light), 36 of them, None where nothing was
-        measured; or None.
+        36 radiance factors (transmittances against the light), None at wavelengths not measured;
+        or None.
     lab
         CIELAB under the view's light; or None.
     covariance
-        Of `lab`, 3 x 3; or None if not known.
+        Of `lab`, 3 x 3; or None if unknown.
     response
-        What the camera's channels gave, if it was read from a photo with a chart; or None. Then
-        `calibrate` reckons with the camera itself (`shadematch.calibration.camera`).
+        The camera's channels, if it was read from a photo with a chart; or None. `calibrate`
+        then models the camera (`shadematch.calibration.camera`).
     """
 
-    __test__: ClassVar[bool] = False  # not a test, whatever pytest makes of its name
+    __test__: ClassVar[bool] = False  # not a test for pytest, despite its name
 
     doses: Mapping[str, float]
     name: str = ""
@@ -87,7 +86,7 @@ class TestPour:
         expect(self.pour, Pour, "pour", "Use Pour(...)")
         if "batch_g" not in self.pour.model_fields_set:
             raise PourError(
-                "must state its mass of base, from which the load follows",
+                "must state its mass of base; loads follow from it",
                 field="pour.batch_g",
                 value=None,
                 remedy="Give it in g, such as Pour(batch_g=500)",
@@ -101,26 +100,18 @@ class TestPour:
             )
         kept = {}
         for pigment, dose in doses_of(self.doses, "doses").items():
-            number = isinstance(dose, int | float | np.integer | np.floating)
-            good = number and not isinstance(dose, bool) and 0 <= dose <= _LARGEST_DOSE
             if not isinstance(pigment, str) or not pigment.strip():
                 raise PourError(
                     "a pigment has no name", field="doses", value=pigment, remedy="Give a text"
                 )
             check_name(pigment, "doses")
-            if not good:  # NaN fails every comparison
-                raise PourError(
-                    "must be a number from 0 on",
-                    field=f"doses.{pigment}",
-                    value=dose,
-                    remedy=f"In {self.unit}",
-                )
-            if dose:
-                kept[pigment] = float(dose)
+            amount = between(dose, f"doses.{pigment}", 0.0, _LARGEST_DOSE, f"In {self.unit}")
+            if amount:
+                kept[pigment] = amount
         object.__setattr__(self, "doses", MappingProxyType(kept))
         if (self.spectrum is None) == (self.lab is None):
             raise PourError(
-                "needs a spectrum or a Lab, and not both",
+                "needs either a spectrum or a Lab",
                 field=self.name or "test pour",
                 remedy="Use TestPour.from_spectrum, from_lab, from_xyz or from_target",
             )
@@ -139,7 +130,7 @@ class TestPour:
         return hash((tuple(self.doses.items()), self.name, self.pour, self.view, self.lab))
 
     def __reduce__(self) -> tuple[object, ...]:
-        # A read-only view of a dict can't be pickled.
+        # A mapping proxy can't be pickled.
         return TestPour, (
             dict(self.doses),
             self.name,
@@ -171,12 +162,12 @@ class TestPour:
         Parameters
         ----------
         doses
-            Paste of each pigment.
+            Paste of each pigment [unit].
         wavelengths_nm
             Rising [nm], covering 400 to 700 nm in steps of at most 20 nm.
         values
             Radiance factors over the view's backing, or transmittances for a view against the
-            light; 0 to 1 (not percent), gloss left out.
+            light; 0 to 1 (not percent), gloss excluded.
         name, pour, view, unit
             See the class.
 
@@ -189,7 +180,7 @@ class TestPour:
         pour, view = _conditions(pour, view)
         expect(name, str, "name", "Give a text")
         grid = onto_grid(x, y, field=name or "values")
-        # Nothing is known of what was not measured: half a step of the grid is let pass.
+        # No extrapolation beyond half a step of the grid.
         inside = (x[0] - 5 <= WAVELENGTHS_NM) & (x[-1] + 5 >= WAVELENGTHS_NM)
         _check_values(y, name or "values")
         spectrum = tuple(float(v) if k else None for v, k in zip(grid, inside, strict=True))
@@ -222,7 +213,6 @@ class TestPour:
             pour=pour,
             view=view,
             unit=unit,
-            spectrum=None,
             lab=target.lab,
             covariance=None if covariance is None else checked_covariance(covariance),
         )
@@ -247,15 +237,7 @@ class TestPour:
         """
         pour, view = _conditions(pour, view)
         target = Target.from_xyz(xyz, illuminant=view.illuminant, observer=view.observer)
-        return cls(
-            doses=doses,
-            name=name,
-            pour=pour,
-            view=view,
-            unit=unit,
-            spectrum=None,
-            lab=target.lab,
-        )
+        return cls(doses=doses, name=name, pour=pour, view=view, unit=unit, lab=target.lab)
 
     @classmethod
     def from_target(
@@ -270,9 +252,9 @@ class TestPour:
     ) -> TestPour:
         """From a `Target` or what `shadematch.read_photo` gave, with its covariance if it has one.
 
-        The view takes over the target's illuminant and observer; a target that was measured as
-        a spectrum is used as such. Where a channel of a photo is all but empty, the colour may
-        be brighter than a photo can hold: its covariance is made to allow for that.
+        A target's spectrum is used if it has one; else the view gets the target's illuminant and
+        observer. If a channel of a photo is almost empty, the true colour may lie outside what
+        the photo can hold; the covariance is widened accordingly.
 
         Raises
         ------
@@ -297,7 +279,6 @@ class TestPour:
             pour=pour,
             view=view,
             unit=unit,
-            spectrum=None,
             lab=target.lab,
             covariance=covariance,
             response=response,
@@ -305,12 +286,12 @@ class TestPour:
 
     @property
     def stated(self) -> TestPour:
-        """As it was given, before its camera was learnt."""
+        """The test pour as given, before its camera was learnt."""
         return self if self._stated is None else self._stated
 
     @property
     def observation(self) -> Observation:
-        """Who saw `lab`: the view's observer, or the camera."""
+        """The observer of `lab`: the view's, or the camera."""
         seen = self.view.observation
         return seen if self._weights is None else Observation(self._weights, seen.white)
 
@@ -321,7 +302,7 @@ class TestPour:
 
     @property
     def lab_seen(self) -> Triple:
-        """CIELAB under the view's light, of whichever measurement it has."""
+        """CIELAB under the view's light, from `lab` or `spectrum`."""
         if self.lab is not None:
             return self.lab
         assert self.spectrum is not None
@@ -356,11 +337,10 @@ class TestPour:
 
 
 def _with_edges(target: Target, covariance: Covariance) -> Covariance:
-    """A photo's covariance, wider where its camera's channels end.
+    """A photo's covariance, widened where a channel is almost empty.
 
-    A channel that is next to empty while others are not says "no more than this": what the
-    surface would need may be well below nothing. Along the colour's way to there the reading
-    hardly counts then.
+    Such a channel only gives an upper limit: the true value may be well below 0. In that direction
+    the reading then hardly counts.
     """
     from shadematch.colour.colorimetry import SRGB_WHITE, adapt, lab_to_xyz, srgb_to_xyz, xyz_to_lab
 
@@ -378,7 +358,7 @@ def _with_edges(target: Target, covariance: Covariance) -> Covariance:
         beyond = linear.copy()
         beyond[channel] -= _BEYOND * linear.max()
         away = []
-        for sign in (1.0, -1.0):  # the way down may leave what XYZ can be
+        for sign in (1.0, -1.0):  # downwards XYZ may become negative
             there = linear + sign * (beyond - linear)
             xyz = np.maximum(adapt(primaries.T @ there, SRGB_WHITE, white), 0.0)
             away.append(sign * (xyz_to_lab(xyz, white) - np.array(target.lab)))
@@ -388,7 +368,7 @@ def _with_edges(target: Target, covariance: Covariance) -> Covariance:
 
 
 def _conditions(pour: Pour | None, view: View | None) -> tuple[Pour, View]:
-    """What was given, or what is meant where nothing was."""
+    """The pour and view given, or the defaults."""
     pour = Pour() if pour is None else pour
     view = View() if view is None else view
     expect(pour, Pour, "pour", "Use Pour(...)")
@@ -404,7 +384,7 @@ def _check_values(values: FloatArray, where: str) -> None:
             "must lie between 0 and 1",
             field=where,
             value=float(wrong[0]),
-            remedy="Divide percentages by 100" if percent else "Measure the dark correction anew",
+            remedy="Divide percentages by 100" if percent else "Repeat the dark correction",
         )
 
 
@@ -417,16 +397,13 @@ def _check_spectrum(spectrum: tuple[float | None, ...]) -> None:
         )
     known = [v for v in spectrum if v is not None]
     if len(known) < 10 or not all(isinstance(v, float) and math.isfinite(v) for v in known):
-        raise SpectrumError(
-            "needs finite numbers over the visible range",
-            field="spectrum",
-            remedy="Use TestPour.from_spectrum",
-        )
+        problem = "needs finite numbers over the visible range"
+        raise SpectrumError(problem, field="spectrum", remedy="Use TestPour.from_spectrum")
     _check_values(np.array(known), "spectrum")
 
 
 def check_thickness(pour: TestPour, any_thickness: bool) -> None:
-    """Refuse a bar of odd thickness, unless that is meant; films have any.
+    """Refuse a bar of unusual thickness, unless that is allowed or it is a film.
 
     Raises
     ------

@@ -1,9 +1,9 @@
-"""Which additions bring a batch nearest a colour, and which is the smallest that will do.
+"""The addition that brings a batch closest to a colour, and the smallest that comes near enough.
 
-Every mass of base that may be added is a pour of its own: it thins what is in the pot and may
-change the white fraction. In each, the whole steps of paste on top of what the pot holds are a
-`search.space.Space`, and the searcher, with its proofs, does the rest. Masses are gone through
-from none upwards, and each is asked only for what would beat the ones before.
+Every mass of base that may be added dilutes the pot and may change the white fraction. For each,
+the whole steps of paste on top of what the pot holds form a `search.space.Space`, which the
+searcher searches with proof. Masses are tried from none upwards, each only for what would beat the
+best so far.
 """
 
 from __future__ import annotations
@@ -11,12 +11,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 
 from shadematch.colour.difference import delta_e
-from shadematch.correction.belief import Belief
+from shadematch.correction.belief import Belief, pigment_arrays
 from shadematch.errors import PourError
 from shadematch.optics.layer import Layer
 from shadematch.search.limits import step_limits
@@ -33,15 +33,14 @@ BaseKind = Literal["own", "clear", "white"]
 
 @dataclass(frozen=True)
 class Sought(Solution):
-    """A `Solution` whose steps are added, with some base.
-
-    Attributes
-    ----------
-    base_g
-        Clear and white base [g].
-    """
+    """A `Solution` in steps to add, with clear and white base to add [g]."""
 
     base_g: tuple[float, float]
+
+
+_NOTHING: Final = Sought(
+    steps=None, delta_e=np.inf, bound=np.inf, proved=True, boxes=0, base_g=(0.0, 0.0)
+)
 
 
 class Additions:
@@ -54,10 +53,10 @@ class Additions:
     target
         CIELAB in the view, shape (3,).
     step, max_load, pot_g
-        Dose step [palette's unit], most paste [that per 100 g, as read], and most base
+        Dose step [palette's unit], load limit [palette's unit per 100 g, as read], and most base
         that the pot holds [g].
     bases, base_step_g
-        Kinds of base that may be added, one kind at a time, in multiples of this [g].
+        Kinds of base that may be added, one kind at a time, in multiples of `base_step_g`.
     excluded
         Positions of pigments that may not be added.
     """
@@ -83,19 +82,19 @@ class Additions:
         self._layers: dict[bytes, Layer] = {}
 
     def portions(self) -> Iterator[list[tuple[float, float]]]:
-        """Masses of clear and white base [g] that may be added; equal sums together, rising."""
+        """Permitted masses of clear and white base to add [g]: lists of equal sum, rising."""
         yield [(0.0, 0.0)]
         white = float(self.belief.total_g[1]) / self._mass
         shares = {"own": white, "clear": 0.0, "white": 1.0}
         kinds = list(dict.fromkeys(shares[kind] for kind in self.bases))
         for k in range(1, self._portions + 1):
             grams = k * self.base_step_g
-            digits = 0 if self.base_step_g >= 1 else 3  # a blend's parts are weighed too
+            digits = 0 if self.base_step_g >= 1 else 3  # both parts of a blend are weighed
             parts = [(grams, round(grams * w, digits)) for w in kinds]
             yield [(round(both - white_, 6), white_) for both, white_ in parts]
 
     def room(self, base_g: tuple[float, float]) -> int:
-        """Most steps of paste on top, with this much base; negative where it is overfull."""
+        """Most steps of paste to add with this much base; negative if over the load limit."""
         most = self.max_load * (self._mass + sum(base_g)) / 100.0
         left = most - self.belief.total
         return math.floor(left / self._step * (1 + 1e-12) + 1e-9)
@@ -103,10 +102,10 @@ class Additions:
     def _spaces(
         self, masses: list[tuple[float, float]]
     ) -> Iterator[tuple[tuple[float, float], Space]]:
-        """Steps of paste on top of what the pot holds, for each addition of base that has any."""
+        """The space of each addition of base under the load limit."""
         for base_g in masses:
             room = self.room(base_g)
-            if room >= 0 or base_g == (0.0, 0.0):  # to add nothing is always permitted
+            if room >= 0 or base_g == (0.0, 0.0):  # adding nothing is always permitted
                 yield base_g, self._space(base_g, max(room, 0))
 
     def _space(self, base_g: tuple[float, float], room: int) -> Space:
@@ -115,10 +114,7 @@ class Additions:
         grams = base + base_g
         mass = float(grams.sum())
         clear, white = grams / mass
-        absorption = np.array([p.absorption for p in palette.pigments])
-        none = np.zeros(absorption.shape[1])
-        scattering = np.array([p.scattering or none for p in palette.pigments])
-        bend = np.array([p.bend for p in palette.pigments])
+        absorption, scattering, bend = pigment_arrays(palette)
         loads, load_per_step = lengths * (100.0 / mass), self._step * 100.0 / mass
         held = effective(loads, bend) * strengths
         per_step = (strengths * load_per_step)[:, None]
@@ -159,30 +155,23 @@ class Additions:
                 lab = Searcher(space).colours(steps[None])[0, 0]
                 return lab, float(delta_e(lab, self.target))
         raise PourError(
-            "is not an addition that these limits permit",
+            "is not permitted by these limits",
             field="advice",
             value=f"{steps.tolist()} steps, {base_g} g",
             remedy="The file was altered",
         )
 
     def closest(self, *, below: float = np.inf, enough: float = 0.0) -> Sought:
-        """The addition that comes closest; among equals the first in order of base.
+        """The closest addition with a CIEDE2000 under `below`; of equals the one with least base.
 
-        Parameters
-        ----------
-        below
-            Only additions with a smaller CIEDE2000 count.
-        enough
-            Stop at the first one that comes this near; the bound then says nothing.
+        With `enough`, the first addition that near, and no bound.
         """
-        best = Sought(
-            steps=None, delta_e=np.inf, bound=below, proved=True, boxes=0, base_g=(0.0, 0.0)
-        )
+        best = replace(_NOTHING, bound=below)
         for masses in self.portions():
             for base_g, space in self._spaces(masses):
                 limit = min(below, best.delta_e)
                 if space.limits.count() > LISTED:
-                    limit -= GAP  # what gains less is not worth a search
+                    limit -= GAP  # a smaller gain is not worth a search
                 found = Searcher(space).closest(self.target, below=limit)
                 best = _better(best, found, base_g)
                 if best.delta_e <= enough:
@@ -190,10 +179,7 @@ class Additions:
         return replace(best, bound=min(best.bound, best.delta_e))
 
     def smallest(self, within: float) -> Sought:
-        """The smallest addition with a CIEDE2000 of at most `within`.
-
-        Smaller is: less paste; of the same paste, less base; of the same base, closer.
-        """
+        """The addition within a CIEDE2000 with least paste, then least base, then closest."""
         fewest: float | None = None
         at: list[tuple[float, float]] = []
         proved, near = True, None
@@ -208,9 +194,7 @@ class Additions:
                 proved = proved and found.proved
                 if found.steps is not None:
                     fewest, at = float(found.steps.sum()), masses
-        best = Sought(
-            steps=None, delta_e=np.inf, bound=within, proved=proved, boxes=0, base_g=(0.0, 0.0)
-        )
+        best = replace(_NOTHING, bound=within, proved=proved)
         for base_g, space in self._spaces(at):
             limit = min(float(np.nextafter(within, np.inf)), best.delta_e)
             searcher = Searcher(space.limited(max_paste=fewest))
@@ -219,16 +203,12 @@ class Additions:
 
 
 def _better(best: Sought, found: Solution, base_g: tuple[float, float]) -> Sought:
-    """The better of two, where a search for something better than the best has ended."""
-    bound, proved = min(best.bound, found.bound), best.proved and found.proved
-    boxes = best.boxes + found.boxes
-    if found.steps is None:
-        return replace(best, bound=bound, proved=proved, boxes=boxes)
-    return Sought(
-        steps=found.steps,
-        delta_e=found.delta_e,
-        bound=bound,
-        proved=proved,
-        boxes=boxes,
-        base_g=base_g,
+    """The best after a search for something better."""
+    if found.steps is not None:
+        best = replace(best, steps=found.steps, delta_e=found.delta_e, base_g=base_g)
+    return replace(
+        best,
+        bound=min(best.bound, found.bound),
+        proved=best.proved and found.proved,
+        boxes=best.boxes + found.boxes,
     )

@@ -1,19 +1,17 @@
-"""What is believed of a batch: how strong its pastes are, how much of each it really holds.
+"""The belief about a batch: how strong its pastes are, and how much of each it really holds.
 
-Before anything is measured, each paste may be stronger or weaker than its palette says, each
-length and mass may be off by what ruler and scale leave open, and the computed colour may be off
-by a little that has no name (a model is a model: M. C. Kennedy, A. O'Hagan, J. R. Stat. Soc. B 63
-(2001) 425). All of that is one vector with a normal distribution. A measured colour makes some of
-its values more likely than others: the most likely ones (MAP) are found by damped least squares,
-and the covariance there is that of the problem made linear (A. Tarantola, *Inverse Problem
-Theory* (2005), sections 3.2.3 and 3.4).
+Before a measurement, each paste may be stronger or weaker than in the palette, each dose and mass
+may be off by the slips of ruler and scale, and the computed colour has a model error (M. C.
+Kennedy, A. O'Hagan, J. R. Stat. Soc. B 63 (2001) 425). Together these are one normally distributed
+vector. Given a measured colour, its most likely value (MAP) is found by damped least squares, with
+the covariance of the problem linearised there (A. Tarantola, *Inverse Problem Theory* (2005),
+sections 3.2.3 and 3.4).
 
-A let-down is as strong as it was made: one factor that all of it shares, beside the strength of
-its paste, and the mass that is dosed is one more reading (`shadematch.predicting.readings`).
+The strength of a let-down as it was made is one more unknown, beside the strength of its paste, and
+the mass dosed is one more reading (`shadematch.predicting.readings`).
 
-Three numbers are measured and two dozen or more are unknown, so a measurement tells only some of
-it, and what it doesn't tell stays as uncertain as it was. That is what the standard deviations
-say.
+A measurement is three numbers and there are two dozen unknowns or more, so most stay as uncertain
+as they were; the standard deviations say so.
 """
 
 from __future__ import annotations
@@ -32,22 +30,22 @@ from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import between
 
-__all__ = ["Belief", "Priors", "first_belief"]
+__all__ = ["Belief", "Priors", "first_belief", "pigment_arrays"]
 
 
 @dataclass(frozen=True)
 class Priors:
-    """How uncertain things are before they are measured.
+    """Uncertainty before a measurement.
 
     Attributes
     ----------
     strength_spread, white_spread
-        Standard deviation of the logarithm of a paste's strength, and of the white base's: 0 to
+        Standard deviation of the logarithm of a paste's strength, and of the white base's, 0 to
         1; 0.1 is about 10 %.
     dose_slip, scale_g
-        How far a reading may be off, either way, evenly.
+        How far a dose [palette's unit] and a mass [g] may be off, either way, uniformly.
     model_spread
-        Standard deviation of what the computed colour is off by, in each of L*, a*, b*: 0 to 20.
+        Standard deviation of the model error in each of L*, a*, b*, 0 to 20.
 
     Raises
     ------
@@ -68,29 +66,27 @@ class Priors:
 
 @dataclass(frozen=True, eq=False)
 class Belief:
-    """A batch as it is believed to be.
+    """The belief about a batch.
 
-    The unknowns, in this order, for n pigments and m let-downs: n logarithms of strength, one of
-    the white base's, n errors of dose [palette's unit], the errors of the clear and the white mass
-    [g], m logarithms of the strength that let-downs were made with (1 as meant, whatever their
-    pastes are), m errors of the masses dosed of them [g], and the colour's own error (L*, a*, b*).
-    They
-    are u = 2 n + 6 + 2 m.
+    The u = 2 n + 6 + 2 m unknowns, in this order, for n pigments and m let-downs: n logarithms of
+    strength, one of the white base's, n errors of dose [palette's unit], the errors of the clear
+    and white mass [g], m logarithms of the strength that let-downs were made with (beside that of
+    their pastes), m errors of their masses [g], and the model error (L*, a*, b*).
 
     Attributes
     ----------
     palette, view, thickness_cm
-        What the colours are computed with.
+        What colours are computed with.
     doses
-        What was squeezed out of the tubes, as read off the ruler, in palette order, shape (n,).
+        Doses from tubes as read [palette's unit], in palette order, shape (n,).
     base_g
-        What was melted beside the let-downs, as read off the scale: clear and white, shape (2,).
+        Clear and white base as read, without let-downs [g], shape (2,).
     mean, covariance
         Of the unknowns, shapes (u,) and (u, u).
     priors
-        What they started from.
+        The uncertainty before a measurement.
     let_downs
-        Those in the batch, m of them.
+        The m let-downs in the batch.
     """
 
     palette: Palette
@@ -110,7 +106,7 @@ class Belief:
 
     @property
     def strengths(self) -> FloatArray:
-        """Most likely strength of each paste, 1 as in the palette; shape (n,)."""
+        """Most likely strength of each paste; 1 is as in the palette; shape (n,)."""
         return np.asarray(np.exp(self.mean[: self.count]))
 
     @property
@@ -120,28 +116,25 @@ class Belief:
 
     @property
     def white_strength(self) -> tuple[float, float]:
-        """Most likely strength of the white base, and the deviation of its logarithm."""
+        """Most likely strength of the white base, and the standard deviation of its logarithm."""
         n = self.count
         return float(np.exp(self.mean[n])), float(np.sqrt(self.covariance[n, n]))
 
     @property
     def made_strengths(self) -> tuple[FloatArray, FloatArray]:
-        """Most likely strength that each let-down was made with, and its logarithm's deviation.
-
-        Shape (m,) each; 1 is as meant, whatever its paste is.
-        """
+        """Strength that each let-down was made with, and its logarithm's deviation, shape (m,)."""
         at = slice(2 * self.count + 3, 2 * self.count + 3 + len(self.let_downs))
         return np.exp(self.mean[at]), np.sqrt(np.diag(self.covariance)[at])
 
     @property
     def total(self) -> float:
-        """Paste in all, that in let-downs too, as read [palette's unit]."""
+        """All paste as read, that of let-downs included [palette's unit]."""
         brought = (d.mass_g * d.let_down.paste_per_g for d in self.let_downs)
         return float(self.doses.sum()) + sum(brought)
 
     @property
     def total_g(self) -> FloatArray:
-        """Base in all, that in let-downs too, as read: clear and white [g], shape (2,)."""
+        """All clear and white base as read, that of let-downs included [g], shape (2,)."""
         total = self.base_g.copy()
         for dosed in self.let_downs:
             white = dosed.mass_g * dosed.let_down.white
@@ -154,17 +147,7 @@ class Belief:
         return self.mean[-3:]
 
     def contents(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """What is in the pot if the unknowns, shape (k, u), are these.
-
-        Returns
-        -------
-        lengths
-            True doses [palette's unit], shape (k, n).
-        strengths
-            Shape (k, n).
-        base
-            Clear and white base [g], shape (k, 2).
-        """
+        """True doses (k, n), strengths (k, n) and base [g] (k, 2), of unknowns (k, u)."""
         n = self.count
         lengths = np.maximum(self.doses + unknowns[:, n + 1 : 2 * n + 1], 0.0)
         base = np.maximum(self.base_g + unknowns[:, 2 * n + 1 : 2 * n + 3], 0.0)
@@ -187,23 +170,22 @@ class Belief:
         lengths, strengths, base = self.contents(unknowns)
         mass = base.sum(axis=1, keepdims=True)
         clear, white = base[:, :1] / mass, base[:, 1:] / mass
-        # A tube's strength counts in proportion; how it bends goes by the paste that is there.
-        loads = effective(lengths * (100.0 / mass), _bend(palette)) * strengths
+        absorption, scattering, bend = pigment_arrays(palette)
+        # Strength is a factor; bending depends on the amount of paste.
+        loads = effective(lengths * (100.0 / mass), bend) * strengths
         white_strength = np.exp(unknowns[:, self.count, None])
         share = white_strength * white_share(white, palette.white.crowding)
         mu_a = clear * palette.clear.absorption + white * palette.white.absorption
         mu_s = clear * palette.clear.scattering
         mu_s = mu_s + share * palette.white.scattering
-        return mu_a + loads @ _absorption(palette), mu_s + loads @ _scattering(palette)
+        return mu_a + loads @ absorption, mu_s + loads @ scattering
 
     def lab(self, unknowns: FloatArray) -> FloatArray:
         """CIELAB, shape (k, 3), of unknowns of shape (k, u)."""
         R = reflectance(*self.optics(unknowns), self.thickness_cm, self.view.surroundings)[0]
         seen = self.view.observation
-        return (
-            lab_from_response(cube_root_response(R @ seen.weights.T, seen.white)[0])
-            + (unknowns[:, -3:])
-        )
+        lab = lab_from_response(cube_root_response(R @ seen.weights.T, seen.white)[0])
+        return lab + unknowns[:, -3:]
 
     def lab_and_slope(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
         """CIELAB (3,) and its Jacobian (3, u) at one set of unknowns (u,)."""
@@ -212,7 +194,7 @@ class Belief:
         lengths, strengths, base = (part[0] for part in self.contents(row))
         mu_a, mu_s = (part[0] for part in self.optics(row))
         mass = float(base.sum())
-        a, s, bend = _absorption(palette), _scattering(palette), _bend(palette)
+        a, s, bend = pigment_arrays(palette)
         by_a, by_s = np.zeros((row.size, mu_a.size)), np.zeros((row.size, mu_a.size))
         loads, crowding = lengths * (100.0 / mass), palette.white.crowding
         share = white_share(base[1] / mass, crowding)
@@ -225,12 +207,12 @@ class Belief:
         may_vary = self.doses + unknowns[n + 1 : 2 * n + 1] > 0.0
         squeezed = np.where(may_vary, per_cm, 0.0)[:, None]
         by_a[n + 1 : 2 * n + 1], by_s[n + 1 : 2 * n + 1] = squeezed * a, squeezed * s
-        # A gram more of a base pulls the mixture towards that base.
+        # A gram more of a base shifts the mixture towards that base.
         by_a[2 * n + 1] = (np.asarray(palette.clear.absorption) - mu_a) / mass
         by_s[2 * n + 1] = (np.asarray(palette.clear.scattering) - mu_s) / mass
         by_a[2 * n + 2] = (np.asarray(palette.white.absorption) - mu_a) / mass
         by_s[2 * n + 2] = (white_scattering - mu_s) / mass
-        # What bends or crowds does more when thinned, and less when there is more.
+        # Dilution raises the strength of what bends or crowds.
         lost = (effective(loads, bend) - loads * pace) * strengths / mass
         steep = white_share_slope(base[1] / mass, crowding)
         denser = (share - base[1] / mass * steep) * white_scattering / mass
@@ -257,7 +239,7 @@ class Belief:
         return lab_from_response(f) + unknowns[-3:], slope
 
     def learn(self, lab: FloatArray, covariance: FloatArray) -> tuple[Belief, float]:
-        """What is believed once a colour has been measured.
+        """The belief after a colour was measured.
 
         Parameters
         ----------
@@ -267,8 +249,8 @@ class Belief:
         Returns
         -------
         belief, surprise
-            `surprise` is the probability of a measurement at least as unlikely as this one, if
-            what was believed before holds; a small one says that something else went wrong.
+            `surprise` is the probability of a measurement at least as unlikely as this one under
+            the old belief; if it is small, something else went wrong.
         """
         from scipy.optimize import least_squares  # slow to import, so late
         from scipy.special import gammaincc
@@ -295,7 +277,7 @@ class Belief:
         return belief, float(gammaincc(1.5, fit.cost))
 
     def after(self, doses: FloatArray, base_g: FloatArray) -> Belief:
-        """What is believed once these lengths (n,) and masses (2,) have been added to it."""
+        """The belief after doses, shape (n,), and base [g], shape (2,), were added."""
         n = self.count
         more = np.zeros(self.mean.size)
         more[n + 1 : 2 * n + 1] = np.where(doses > 0, self.priors.dose_slip**2 / 3.0, 0.0)
@@ -336,17 +318,14 @@ def _times(values: tuple[float, ...], factor: float) -> tuple[float, ...]:
     return tuple(factor * v for v in values)
 
 
-def _absorption(palette: Palette) -> FloatArray:
-    return np.array([p.absorption for p in palette.pigments])
-
-
-def _bend(palette: Palette) -> FloatArray:
-    return np.array([p.bend for p in palette.pigments])
-
-
-def _scattering(palette: Palette) -> FloatArray:
-    zero = (0.0,) * len(palette.clear.scattering)
-    return np.array([p.scattering or zero for p in palette.pigments])
+def pigment_arrays(palette: Palette) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Absorption and scattering, shape (n, 36) each, and bend, shape (n,), of the pigments."""
+    none = (0.0,) * len(palette.clear.scattering)
+    return (
+        np.array([p.absorption for p in palette.pigments]),
+        np.array([p.scattering or none for p in palette.pigments]),
+        np.array([p.bend for p in palette.pigments]),
+    )
 
 
 def first_belief(
@@ -358,7 +337,7 @@ def first_belief(
     priors: Priors,
     let_downs: tuple[Dosed, ...] = (),
 ) -> Belief:
-    """What is believed of a batch before anything is measured."""
+    """The belief about a batch before it is measured."""
     n = doses.size
     variance = np.concatenate(
         [
@@ -371,14 +350,13 @@ def first_belief(
             np.full(3, priors.model_spread**2),
         ]
     )
-    mean = np.zeros(variance.size)
     return Belief(
         palette=palette,
         view=view,
         thickness_cm=thickness_cm,
         doses=doses,
         base_g=base_g,
-        mean=mean,
+        mean=np.zeros(variance.size),
         covariance=np.diag(variance),
         priors=priors,
         let_downs=let_downs,

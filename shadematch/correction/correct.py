@@ -35,6 +35,7 @@ __all__ = ["Measured", "MostAdded", "after", "begun", "correct", "judged"]
 
 _IN_RANGE: Final = "Give a number in this range"
 _WITHIN: Final = ("within", 1e-6, 100.0, _IN_RANGE)
+_ANEW: Final = "Leave it out, or start from a Recipe"
 
 
 def correct(
@@ -59,58 +60,58 @@ def correct(
     measured_spread: float = 0.3,
     model_spread: float = 0.5,
 ) -> Correction:
-    """What to add to a batch that came out off, so that nothing need be thrown away.
+    """What to add to a batch that came out off.
 
-    First the batch is understood: the strengths of its pastes, of its let-downs and of the white
-    base, the lengths and masses that really went in, and the model's own error are estimated from
-    the measured colour and what was believed before (MAP). Then the smallest addition that gets
-    near enough is sought, with proof. Nothing is ever taken out.
+    First the true contents of the batch are estimated (MAP) from the measured colour and the
+    prior: strengths of pastes, let-downs and white base, doses and masses, and the model error.
+    Then the smallest addition that comes near enough is searched for, with proof. Nothing is ever
+    taken out.
 
     Parameters
     ----------
     recipe
         What was poured, as a `Recipe` or as doses into `pour`; or the last `Correction` of this
-        batch, once its `advice` was followed (or `Correction.added` told what was added
-        instead): then what was learned is kept, and the spreads below stay as they were given
-        first.
+        batch, after its `advice` was followed (or `Correction.added` said what was added
+        instead): what was learned, and the spreads given at first, are then kept.
     measured
-        The colour it came out, as a `Target`, CIELAB in the view, or a hex code. A target with
-        a covariance brings its own uncertainty.
+        The measured colour, as a `Target`, CIELAB in the view, or a hex code. A target's own
+        covariance is used.
     target
-        The colour that was wanted.
+        The wanted colour.
     palette, view
         By default the demo palette, and D65 on white paper; the thickness is the recipe's. With
-        a `Correction` these are its own.
+        a `Correction`, its own.
     pour
-        For doses. Not together with a `Recipe` or a `Correction`.
+        The pour of doses. Not with a `Recipe` or a `Correction`.
     within
-        How near is near enough, in CIEDE2000; above 0.
+        How near is near enough, in CIEDE2000, up to 100.
     max_load
-        Most paste [palette's unit per 100 g]; by default the recipe's limit.
+        Load limit [palette's unit per 100 g]; by default the recipe's.
     pot_g
         Most base that the pot holds [g]; by default half as much again as the batch.
         Later corrections of a batch keep the first one's limits unless others are given.
     bases
         Which base may be added, one kind at a time: ``"clear"``, ``"white"``, or ``"own"`` for
-        the batch's own blend. By default what the batch is made of, so that clear soap stays
-        clear.
+        the batch's own blend. By default the batch's kind if it is all clear or all white, so
+        that clear soap stays clear, else any.
     base_step_g
         Base is added in multiples of this [g]; by default a fiftieth of the batch in whole
         tens of grams, at least 10.
     must_avoid
         Pastes that may not be added.
     strength_spread, white_spread
-        How much pastes and white base differ from what the palette says, as the standard
-        deviation of the logarithm (0.1 is about 10 %).
+        How much pastes and white base differ from the palette, as the standard deviation of the
+        logarithm, 0 to 1 (0.1 is about 10 %).
     dose_slip, scale_g
         How far a reading may be off, either way; see `shadematch.spread`.
     let_down_paste
-        Of a recipe with let-downs: paste that each was made with at once [palette's unit], by
-        pigment, as for `shadematch.spread`.
+        For a recipe with let-downs: paste that each was made with [palette's unit], by pigment,
+        as for `shadematch.spread`.
     measured_spread
-        Standard deviation of a measured L*, a* and b*, where the target brings no covariance.
+        Standard deviation of a measured L*, a* and b*, 0.001 to 20, if the target has no
+        covariance.
     model_spread
-        Standard deviation of what the computed colour is off by, in each of L*, a*, b*.
+        Standard deviation of the model error in each of L*, a*, b*, 0 to 20.
 
     Returns
     -------
@@ -119,11 +120,11 @@ def correct(
     Raises
     ------
     PourError
-        For limits that can't be, or a recipe in another unit than the palette's.
+        If a number is out of range, or the recipe is in another unit than the palette.
     UnknownNameError
         If the palette lacks a paste of the recipe.
     ColourError
-        If a colour is none.
+        If an argument is not a colour.
     """
     between(measured_spread, "measured_spread", 1e-3, 20.0, _IN_RANGE)
     between(within, *_WITHIN)
@@ -131,26 +132,12 @@ def correct(
         for name, given in (("palette", palette), ("view", view)):
             own = getattr(recipe._belief, name)
             if given is not None and (type(given) is not type(own) or given != own):
-                raise PourError(
-                    "is not the one that the last correction was made with",
-                    field=name,
-                    value=given,
-                    remedy="Leave it out, or start from a Recipe",
-                )
-        if pour is not None:
-            raise PourError(
-                "is known since the batch's first correction",
-                field="pour",
-                value=pour,
-                remedy="Leave it out, or start from a Recipe",
-            )
-        if let_down_paste is not None:
-            raise PourError(
-                "is known since the batch's first correction",
-                field="let_down_paste",
-                value=let_down_paste,
-                remedy="Leave it out, or start from a Recipe",
-            )
+                problem = "is not the one of the last correction"
+                raise PourError(problem, field=name, value=given, remedy=_ANEW)
+        for name, known in (("pour", pour), ("let_down_paste", let_down_paste)):
+            if known is not None:
+                problem = "is known since the batch's first correction"
+                raise PourError(problem, field=name, value=known, remedy=_ANEW)
         poured, belief = after(recipe)
         last = recipe._additions
         max_load = last.max_load if max_load is None else max_load
@@ -162,9 +149,9 @@ def correct(
         poured = recipe_of(recipe, palette, pour, "recipe")
         pour, unit = poured.pour, palette.unit
         ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g, unit)
-        told = checked_made(let_down_paste, [part.let_down for part in poured.weighed], scale, unit)
+        made = checked_made(let_down_paste, [part.let_down for part in poured.weighed], scale, unit)
         priors = Priors(strength_spread, white_spread, ruler, scale, model_spread)
-        belief = begun(poured, palette, view, priors, lambda d: told.get(d.pigment))
+        belief = begun(poured, palette, view, priors, lambda d: made.get(d.pigment))
     seen, goal = _colour(measured, belief.view), as_target(target)
     pour = poured.pour
     limits = MostAdded(
@@ -185,12 +172,12 @@ def correct(
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """What was measured, what was wanted, and how near is near enough.
+    """The measured colour and its covariance, the target, and how near is near enough.
 
     Raises
     ------
     PourError, ColourError
-        If `within` is out of range, or the covariance of what was measured is none.
+        If `within` is out of range, or the covariance is not valid.
     """
 
     measured: Target
@@ -202,23 +189,19 @@ class Measured:
         between(self.within, *_WITHIN)
         covariance = np.array(checked_covariance(self.covariance))
         if np.linalg.eigvalsh(covariance)[0] <= 0:
-            raise ColourError(
-                "must be positive definite",
-                field="covariance",
-                value=self.covariance,
-                remedy="No reading is without error",
-            )
+            problem, remedy = "must be positive definite", "No measurement is without error"
+            raise ColourError(problem, field="covariance", value=self.covariance, remedy=remedy)
         object.__setattr__(self, "covariance", covariance)
 
 
 @dataclass(frozen=True)
 class MostAdded:
-    """Within what may be added; see `correct`.
+    """The limits on additions; see `correct`.
 
     Raises
     ------
     PourError
-        If one can't be.
+        If one is out of range or of the wrong kind.
     """
 
     max_load: float
@@ -244,12 +227,8 @@ class MostAdded:
             object.__setattr__(self, name, tuple(names))
         for kind in self.bases:
             if kind not in get_args(BaseKind):
-                raise PourError(
-                    "is not a base",
-                    field="bases",
-                    value=kind,
-                    remedy="Give 'clear', 'white' or 'own'",
-                )
+                remedy = "Give 'clear', 'white' or 'own'"
+                raise PourError("is not a base", field="bases", value=kind, remedy=remedy)
 
 
 def begun(
@@ -259,15 +238,9 @@ def begun(
     priors: Priors,
     made: Callable[[LetDown], float | None],
 ) -> Belief:
-    """What is believed of a recipe that was poured, before it is measured.
+    """The belief about a recipe that was poured, before it is measured.
 
-    Parameters
-    ----------
-    recipe, palette, view, priors
-        What is known.
-    made
-        Paste that a let-down was made with at once [palette's unit], or None where that was not
-        told.
+    `made` gives the paste that a let-down was made with [palette's unit], or None if unknown.
     """
     held, step = taken(recipe, palette), recipe.pour.dose_step
     let_downs = tuple(
@@ -286,7 +259,7 @@ def begun(
 
 
 def after(last: Correction) -> tuple[Recipe, Belief]:
-    """What the pot holds, and what is believed of it, once what was advised or told is in."""
+    """The contents of the pot and the belief about it, after the addition."""
     made = last.taken
     held = np.array([made.doses.get(n, 0.0) for n in last._belief.palette.names])
     return made.recipe, last._belief.after(held, np.array([made.clear_g, made.white_g]))
@@ -300,26 +273,18 @@ def judged(
     before: Correction | None,
     known: Sought | None = None,
 ) -> Correction:
-    """One round: learn from the measurement, then look for the smallest addition.
+    """One round: learn from the measurement, then find the smallest addition.
 
-    Parameters
-    ----------
-    asked, limits
-        The question.
-    poured, belief
-        The batch, and what is believed of it before it is measured.
-    before
-        The last round.
-    known
-        What the search found, where it was searched already.
+    `belief` is that before the measurement, `before` the last round, and `known` what the search
+    found, if it was searched already.
     """
     if limits.pot_g < poured.pour.batch_g:
         raise PourError(
             "is smaller than the batch",
             field="pot_g",
             value=limits.pot_g,
-            remedy=f"The batch weighs {poured.pour.batch_g:g} g; correct a part, or take a larger "
-            "pot",
+            remedy=f"The batch weighs {poured.pour.batch_g:g} g: correct a part of it, or use a "
+            "larger pot",
         )
     lab, aim = asked.measured.lab_in(belief.view), asked.target.lab_in(belief.view)
     believed, surprise = belief.learn(lab, asked.covariance)
@@ -380,7 +345,7 @@ def _covariance(measured: Target, spread_: float) -> FloatArray:
 
 
 def _usual_bases(pour: Pour) -> tuple[BaseKind, ...]:
-    """What the batch is made of, so that clear soap stays clear."""
+    """The batch's own kind if it is all clear or all white, else any."""
     if pour.white in (0, 1):
         return ("white",) if pour.white else ("clear",)
     kinds: tuple[BaseKind, ...] = get_args(BaseKind)

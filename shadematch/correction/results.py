@@ -1,4 +1,4 @@
-"""What is found of a batch that came out off: its strengths, and what to add."""
+"""The result of a correction: the strengths in a batch, and what to add."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ REMELTING: Final = (
     "so weigh it again and cover it."
 )
 _STRANGE: Final = 0.001
-"""Probability below which a measurement is doubted."""
+"""Probability below which a measurement is doubtful."""
 _DRAWS: Final = 1024
 
 Status = Literal["near enough", "can be saved", "can't be saved"]
@@ -40,17 +40,17 @@ Status = Literal["near enough", "can be saved", "can't be saved"]
 
 @dataclass(frozen=True)
 class Strength:
-    """How strong a paste, a let-down or the white base ran.
+    """How strong a paste, a let-down or the white base is.
 
     Attributes
     ----------
     name
-        Of the paste, or "white base", or such as "gorse let-down": that is how strong it was made
-        up, beside the strength of its paste.
+        Name of the paste, or "white base", or such as "gorse let-down" (how strong it was made,
+        beside the strength of its paste).
     factor
-        Most likely strength; 1 is what the palette says.
+        Most likely strength; 1 is as in the palette.
     low, high
-        Two thirds of the belief lie between these (one standard deviation either way).
+        One standard deviation either way.
     sd
         Standard deviation of the logarithm of the strength.
     """
@@ -69,30 +69,30 @@ class Strength:
     def __str__(self) -> str:
         """In plain words."""
         how = "strong" if self.factor > 1 else "weak"
-        off = (
-            f"{abs(self.factor - 1):.0%} {how}" if abs(self.factor - 1) >= 0.005 else "as expected"
-        )
-        return f"{self.name}: {off} ({self.low - 1:+.0%} to {self.high - 1:+.0%})"
+        off = abs(self.factor - 1)
+        words = f"{off:.0%} {how}" if off >= 0.005 else "as expected"
+        return f"{self.name}: {words} ({self.low - 1:+.0%} to {self.high - 1:+.0%})"
 
 
 @dataclass(frozen=True)
 class Addition:
-    """Something to add, and what it comes to.
+    """Something to add, and the resulting batch.
 
     Attributes
     ----------
     doses
-        Paste to add [recipe's unit]; zero doses left out; read-only.
+        Paste to add [recipe's unit], without zero doses; read-only.
     clear_g, white_g
         Base to add [g].
     recipe
-        What the batch then holds in all.
+        All that the batch then holds.
     lab, hex
-        The colour it then most likely has, in the view.
+        Its most likely colour in the view.
     delta_e
         CIEDE2000 of `lab` to the target.
     p90
-        Nine times in ten CIEDE2000 is at most this, with all that is not known, of the target too.
+        CIEDE2000 that it stays within nine times in ten, all uncertainty counted, that of the
+        target included.
     """
 
     doses: Mapping[str, float]
@@ -121,7 +121,7 @@ class Addition:
 
     @property
     def total(self) -> float:
-        """Paste to add in all [recipe's unit]."""
+        """All paste to add [recipe's unit]."""
         return float(sum(self.doses.values()))
 
     def __str__(self) -> str:
@@ -134,26 +134,26 @@ class Addition:
 
 @dataclass(frozen=True)
 class Correction(Reported):
-    """What a batch really is, and what to add to it.
+    """What is really in a batch, and what to add to it.
 
     Attributes
     ----------
     recipe
-        What the batch holds, as it was read off ruler and scale.
+        The contents of the batch, as read off ruler and scale.
     measured, target, within
-        What was asked.
+        The measured and the wanted colour, and the CIEDE2000 that is near enough.
     measured_delta_e
         CIEDE2000 of the measured colour to the target.
     believed_lab, believed_delta_e
-        The colour that measurement and model together make most likely, and its CIEDE2000.
+        The most likely colour, given measurement and model, and its CIEDE2000.
     smallest
-        The smallest addition that gets near enough: least paste; of the same paste,
-        least base; of the same base, the closest. None where there is none.
+        The smallest addition that comes near enough: least paste, then least base, then closest;
+        None if there is none.
     proved
-        Whether it is proved that no smaller addition will do, or none at all.
+        Whether it is proved that no smaller addition, or none at all, comes near enough.
     surprise
-        Probability of a measurement at least this far from what was expected. Where it is
-        below 0.001, something else went wrong: a miscount, a wrong tube, a bad measurement.
+        Probability of a measurement at least this far from the expected one. Below 0.001
+        something else went wrong: a miscount, a wrong tube, a bad measurement.
     made
         What was added instead of the advice; see `added`.
     """
@@ -183,12 +183,12 @@ class Correction(Reported):
 
     @functools.cached_property
     def closest(self) -> Addition:
-        """The addition that comes closest, whatever its size."""
+        """The closest addition, whatever its size."""
         return self._best[0]
 
     @property
     def bound(self) -> float:
-        """No permitted addition comes closer than this."""
+        """No permitted addition has a smaller CIEDE2000."""
         return self._best[1]
 
     @functools.cached_property
@@ -198,23 +198,23 @@ class Correction(Reported):
 
     @property
     def advice(self) -> Addition:
-        """The smallest addition, or the closest where the batch can't be saved."""
+        """The smallest addition, or the closest if the batch can't be saved."""
         return self.closest if self.smallest is None else self.smallest
 
     @property
     def rounds(self) -> tuple[Correction, ...]:
-        """All corrections of this batch, the first one first, this one last."""
+        """All corrections of this batch up to this one."""
         return (*(() if self._before is None else self._before.rounds), self)
 
     @property
     def taken(self) -> Addition:
-        """What was added: the advice, unless `added` told something else."""
+        """What was added: the advice, unless `added` says otherwise."""
         return self.advice if self.made is None else self.made
 
     def added(
         self, doses: Mapping[str, float], *, clear_g: float = 0.0, white_g: float = 0.0
     ) -> Correction:
-        """The same, once something else than the advice was added to the batch.
+        """The correction after something other than the advice was added.
 
         Parameters
         ----------
@@ -226,7 +226,7 @@ class Correction(Reported):
         Raises
         ------
         UnknownNameError, PourError
-            For a name that the palette lacks, or what can't be a length or a mass.
+            If the palette lacks a name, or a dose or mass is out of range.
         """
         belief, pour = self._belief, self.recipe.pour
         expect(doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
@@ -255,15 +255,12 @@ class Correction(Reported):
 
     @property
     def doubtful(self) -> bool:
-        """Whether the measurement does not fit the recipe; then learn nothing from it."""
+        """Whether the measurement does not fit the recipe and should not be learned from."""
         return self.surprise < _STRANGE
 
     @property
     def strengths(self) -> tuple[Strength, ...]:
-        """How strong each paste and let-down in the batch ran, and the white base.
-
-        The most telling one first.
-        """
+        """Strengths of pastes, let-downs and white base in the batch, most significant first."""
         belief, recipe = self._belief, self.recipe
         rows = [
             _strength(name, float(f), float(sd))
@@ -286,9 +283,9 @@ class Correction(Reported):
 
     @property
     def let_downs(self) -> tuple[LetDown, ...]:
-        """The let-downs in the batch as they were most likely made up, for the next bar of them.
+        """The let-downs in the batch as they were most likely made, for the next bar.
 
-        The strength of their pastes is not part of it: `palette` has that.
+        The strength of their pastes is in `palette`.
         """
         belief = self._belief
         return tuple(
@@ -298,31 +295,30 @@ class Correction(Reported):
 
     @property
     def unexplained_lab(self) -> tuple[float, float, float]:
-        """The part of the colour's error that is laid to the model, in CIELAB."""
+        """The part of the error ascribed to the model [CIELAB]."""
         return triple(self._belief.shift)
 
     @property
     def proof(self) -> str:
-        """How the answer stands, in words."""
+        """What is proved, in words."""
         if self.smallest is None:
             best = f"the closest is {self.closest.delta_e:.2f}"
             if self.proved:
-                return f"no permitted addition gets within {self.within:g}; {best}"
+                return f"no permitted addition comes within {self.within:g}; {best}"
             return f"none was found within {self.within:g}, which is not proved; {best}"
         if self.smallest.nothing:
             return "it is near enough as it is"
         if self.proved:
-            return f"no smaller addition gets within {self.within:g}"
+            return f"no smaller addition comes within {self.within:g}"
         return "the search stopped early: a smaller addition may do"
 
     def report(self, *, anyway: bool = False) -> Report:
-        """What the batch is, what to add, and what comes of it.
+        """What is in the batch, what to add, and the result.
 
         Parameters
         ----------
         anyway
-            Whether to say what to add though the measurement is doubtful. The addition rests on
-            it, so by default it is not said then.
+            Give the addition even if the measurement that it rests on is doubtful.
         """
         if self.doubtful and not anyway:
             return self._doubted()
@@ -330,7 +326,7 @@ class Correction(Reported):
         now, then = (
             Target(lab, view.illuminant, view.observer) for lab in (self.believed_lab, advice.lab)
         )
-        told = [_DOUBT] if self.doubtful else map(str, self.strengths)
+        learned = [_DOUBT] if self.doubtful else map(str, self.strengths)
         rows = [
             Row("batch", f"{self.recipe}, into {self.recipe.pour}"),
             Row(
@@ -339,7 +335,7 @@ class Correction(Reported):
                 swatch=Swatch.of(self.target),
             ),
             Row("believed", f"{lab_words(now.lab)}, CIEDE2000 {self.believed_delta_e:.2f}"),
-            *rows_of("doubt" if self.doubtful else "strength", told),
+            *rows_of("doubt" if self.doubtful else "strength", learned),
             Row("verdict", self.status),
             Row("best is" if self.smallest is None else "add", str(advice)),
             Row(
@@ -361,9 +357,9 @@ class Correction(Reported):
         )
 
     def _doubted(self) -> Report:
-        """What a doubtful measurement leaves to say."""
+        """The report on a doubtful measurement."""
         view = self._belief.view
-        seen = Target(self._measured_lab, view.illuminant, view.observer)
+        seen = Target(triple(self.measured.lab_in(view)), view.illuminant, view.observer)
         return Report(
             swatches=(Swatch.of(self.target, "wanted"), Swatch.of(seen, "measured")),
             rows=(
@@ -373,13 +369,9 @@ class Correction(Reported):
                     f"{lab_words(seen.lab)}, CIEDE2000 {self.measured_delta_e:.2f} to the target",
                 ),
                 Row("doubt", _DOUBT),
-                Row("add", "nothing, as long as the measurement is in doubt"),
+                Row("add", "nothing while the measurement is in doubt"),
             ),
         )
-
-    @property
-    def _measured_lab(self) -> tuple[float, float, float]:
-        return triple(self.measured.lab_in(self._belief.view))
 
 
 _DOUBT: Final = (
@@ -393,7 +385,7 @@ def _strength(name: str, factor: float, sd: float) -> Strength:
 
 
 def addition_of(additions: Additions, recipe: Recipe, found: Sought, target: Target) -> Addition:
-    """What the search has found, as an addition to a recipe."""
+    """The addition that the search found."""
     assert found.steps is not None
     lab, _ = additions.value(found.steps, found.base_g)
     lengths = np.asarray(found.steps * recipe.pour.dose_step, dtype=float)
@@ -440,7 +432,7 @@ def _described(
 
 
 def _p90(belief: Belief, aim: FloatArray, target: Target) -> float:
-    """What CIEDE2000 stays within nine times in ten, over all that is not known."""
+    """CIEDE2000 that it stays within nine times in ten, all uncertainty counted."""
     size = belief.mean.size
     points = normal_points(_DRAWS, size + 3)
     unknowns = belief.mean + points[:, :size] @ root_of(belief.covariance).T

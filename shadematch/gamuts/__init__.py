@@ -1,4 +1,4 @@
-"""What can be made at all.
+"""What can be made at all: gamuts, feasibility, ladders.
 
-The package is not called `gamut`, since that is the public verb, which Python would cover.
+The package is not called `gamut`: Python would hide the public function of that name.
 """

@@ -1,4 +1,4 @@
-"""What a gamut answers: the nearest colour, its volume, how much of a set it covers."""
+"""Results of a gamut: the nearest colour, the volume, the coverage of a set of colours."""
 
 from __future__ import annotations
 
@@ -7,39 +7,55 @@ from typing import Final
 
 import numpy as np
 
+from shadematch.errors import PourError
 from shadematch.matching.question import Choice
 from shadematch.studio.target import Target
 from shadematch.support.arrays import FloatArray
 from shadematch.support.charts import bars
+from shadematch.support.models import is_finite
 from shadematch.support.report import Report, Reported, Row, Swatch
 
-__all__ = ["GAP", "Coverage", "Nearest", "Volume", "known_rows"]
+__all__ = ["GAP", "Coverage", "Nearest", "Volume", "checked_within", "known_rows"]
 
 GAP: Final = 0.1
-"""CIEDE2000 between what was found and a floor, up to which the first is proved."""
+"""Largest CIEDE2000 between a result and its floor for the result to count as proved."""
+
+
+def checked_within(within: object) -> float:
+    """A CIEDE2000 from 0.
+
+    Raises
+    ------
+    PourError
+        If it is not a finite number from 0.
+    """
+    if not is_finite(within) or within < 0:
+        problem = "must be a number from 0"
+        raise PourError(problem, field="within", value=within, remedy="In CIEDE2000")
+    return float(within)
 
 
 def known_rows(target: Target) -> tuple[Row, ...]:
-    """What to mind of a target that is known badly: its best estimate is what is decided about."""
+    """A row that says how well the target is known, if it has a covariance."""
     if target.covariance is None:
         return ()
-    text = f"that is about the best estimate; the colour lies within {target.radius:.1f} of it"
+    text = f"this is about the best estimate; the colour is within {target.radius:.1f} of it"
     return (Row("known", text, note="CIEDE2000, nine times in ten"),)
 
 
 @dataclass(frozen=True)
 class Nearest(Reported):
-    """The nearest colour that can be made, dose steps left aside.
+    """The nearest colour that can be made with real-valued doses.
 
     Attributes
     ----------
     target
-        What was asked.
+        The wanted colour.
     choice
-        The recipe, its doses real numbers, and its CIEDE2000.
+        The recipe, with real-valued doses, and its CIEDE2000.
     bound
-        A floor: no recipe of real-valued doses has a smaller CIEDE2000. Zero where nothing can
-        be proved (pigments that scatter).
+        No real-valued recipe has a smaller CIEDE2000; 0 if nothing can be proved (pigments that
+        scatter).
     """
 
     target: Target
@@ -48,7 +64,7 @@ class Nearest(Reported):
 
     @property
     def delta_e(self) -> float:
-        """CIEDE2000 to the target; zero where the target itself can be made."""
+        """CIEDE2000 to the target; 0 if the target itself can be made."""
         return self.choice.delta_e
 
     @property
@@ -61,14 +77,12 @@ class Nearest(Reported):
         """The answer in words."""
         if self.delta_e == 0.0:
             return f"{self.target.hex} can be made"
-        standing = (
-            f"nothing comes below {self.bound:.2f}" if self.proved else "by search, not proved"
-        )
+        proof = f"none is below {self.bound:.2f}" if self.proved else "by search, not proved"
         code = self.choice.predicted.hex
-        return f"nearest to {self.target.hex} is {code}: CIEDE2000 {self.delta_e:.2f} ({standing})"
+        return f"nearest to {self.target.hex} is {code}: CIEDE2000 {self.delta_e:.2f} ({proof})"
 
     def report(self) -> Report:
-        """The answer, and the recipe that shows it."""
+        """The answer and its recipe."""
         recipe = self.choice.recipe
         doses = tuple(f"{dose:.2f} {recipe.unit} {name}" for name, dose in recipe.doses.items())
         return Report(
@@ -78,7 +92,7 @@ class Nearest(Reported):
                 Swatch.of(self.choice.predicted, "nearest"),
             ),
             rows=(
-                Row("with", doses or ("no paste at all",), note="before doses are made whole"),
+                Row("with", doses or ("no paste at all",), note="free doses"),
                 Row("into", str(recipe.pour)),
                 *known_rows(self.target),
             ),
@@ -92,9 +106,9 @@ class Volume:
     Attributes
     ----------
     value
-        In cubes of one CIELAB unit.
+        Volume [CIELAB cubed].
     error
-        Two standard errors of the random sample it was estimated from.
+        Two standard errors of its estimate from a random sample [CIELAB cubed].
     """
 
     value: float
@@ -112,11 +126,11 @@ class Coverage(Reported):
     Attributes
     ----------
     share
-        Share of the set whose nearest colour is at most `within` away, 0 to 1.
+        Fraction of the set whose nearest colour is at most `within` away, 0 to 1.
     within
         CIEDE2000 that counts as made.
     distances
-        CIEDE2000 of the nearest colour that was found to each, shape (t,).
+        CIEDE2000 of each colour to the nearest one found, shape (t,).
     """
 
     share: float
@@ -131,14 +145,14 @@ class Coverage(Reported):
         )
 
     def report(self) -> Report:
-        """The answer, also for other limits."""
+        """The answer, for other limits too."""
         limits = sorted({0.0, 1.0, 2.0, 5.0, 10.0, self.within})
         shares = {f"within {limit:g}": float(np.mean(self.distances <= limit)) for limit in limits}
         lengths = [("all", 1.0, "100%"), *((n, v, f"{v:.1%}") for n, v in shares.items())]
         return Report(
             title=self.sentence,
-            pictures=(bars(lengths, "the share that comes so near"),),
+            pictures=(bars(lengths, "fraction of the colours"),),
             details=tuple(Row(name, f"{share:.1%}") for name, share in shares.items()),
-            notes=("CIEDE2000, before doses are made whole.",),
+            notes=("CIEDE2000, with free doses.",),
             cautions=False,
         )

@@ -1,9 +1,9 @@
 """The three-dimensional faces of the permitted doses, sampled evenly in colour.
 
-The permitted loads are a simplex: no pigment below zero, their sum no larger than the limit.
-Its corners are "no paste at all" and the full load of each pigment. Four corners span a face with
-three degrees of freedom, as many as a colour has, and the images of all such faces fill the
-gamut or all but fill it; what they leave is found by search.
+The permitted loads form a simplex: no pigment below zero, their sum at most the limit. Its corners
+are "no paste" and the full load of each pigment. Four corners span a face with three degrees of
+freedom, as many as a colour has; the images of all such faces nearly fill the gamut, and search
+finds the rest.
 
 References
 ----------
@@ -27,12 +27,8 @@ __all__ = ["Cells", "faces_of", "lattice", "loads_on"]
 class Cells:
     """A tetrahedron cut into small ones.
 
-    Attributes
-    ----------
-    corners
-        Barycentric coordinates of the lattice points, shape (k, 4).
-    tetrahedra
-        Positions in `corners`, shape (count**3, 4).
+    `corners`: barycentric coordinates of the lattice points, shape (k, 4); `tetrahedra`:
+    positions in `corners`, shape (count**3, 4).
     """
 
     corners: FloatArray
@@ -70,10 +66,10 @@ def lattice(count: int) -> Cells:
 
 
 def faces_of(size: int, max_tubes: int) -> list[tuple[int, ...]]:
-    """Corners of the faces: positions of `size` pigments, with -1 for no paste at all.
+    """Corners of the faces: positions of `size` pigments, with -1 for no paste.
 
-    Four corners each; fewer where there are fewer than three pigments. Where the number of
-    pigments in a recipe is limited, faces with more are left out.
+    Four corners each, or fewer if there are fewer than three pigments; only faces with at most
+    `max_tubes` pigments.
     """
     corners = range(-1, size)
     most = min(4, size + 1, max_tubes + 1)
@@ -93,7 +89,7 @@ def loads_on(
     crowd: float = 2.0,
     blend: float = 1.5,
 ) -> FloatArray:
-    """Loads at points of a face, in parts of the limit.
+    """Loads at points of a face, shape (k, size).
 
     Parameters
     ----------
@@ -102,15 +98,10 @@ def loads_on(
     bary
         Even barycentric coordinates, shape (k, len(face)).
     size, most
-        Number of pigments, and the limit on the sum.
+        Number of pigments, and the limit on the sum of loads.
     crowd, blend
-        Colour changes most where there is little paste, and where a pigment is new. The powers
-        draw the points there; the face as a whole stays the same.
-
-    Returns
-    -------
-    ndarray
-        Shape (k, size).
+        Powers that move points to where colour changes most: little paste, and little of a
+        pigment. The face as a whole stays the same.
     """
     loads = np.zeros((len(bary), size))
     weights = np.array([0.0 if corner < 0 else 1.0 for corner in face])

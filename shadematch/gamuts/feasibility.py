@@ -1,4 +1,4 @@
-"""One colour against thickness, white and batch size: where it can be made at all."""
+"""Where a colour can be made, over thickness, white fraction and batch."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 
 from shadematch.colour.colorimetry import ink_on
 from shadematch.errors import PourError
-from shadematch.gamuts.answers import known_rows
+from shadematch.gamuts.answers import checked_within, known_rows
 from shadematch.gamuts.real_doses import EXACT, RealDoses
 from shadematch.gamuts.where import where_made
 from shadematch.matching.question import VISIBLE, Asked, Choice
@@ -25,7 +25,7 @@ from shadematch.studio.unit import measured, steps_in
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.charts import Tile, tiles
-from shadematch.support.models import expect, is_finite
+from shadematch.support.models import expect, is_finite, whole
 from shadematch.support.report import Apart, Report, Reported, Row, Swatch, Table
 
 __all__ = ["Cell", "Comparison", "Feasibility", "feasibility"]
@@ -44,9 +44,9 @@ class Cell:
     Attributes
     ----------
     closest
-        The closest recipe of whole dose steps.
+        The closest recipe in whole dose steps.
     ideal
-        The closest before doses are made whole (found from several starts, not proved).
+        The closest with real-valued doses (found from several starts, not proved).
     proved
         Whether `closest` is proved to be the closest.
     """
@@ -58,14 +58,12 @@ class Cell:
 
     @functools.cached_property
     def p90(self) -> float:
-        """What `closest` stays within nine times in ten, with all that is not known."""
-        seen = self.closest.predicted
-        made = self.closest.recipe
+        """The CIEDE2000 that `closest` stays within nine times in ten, all uncertainty counted."""
         return spread(
-            made,
+            self.closest.recipe,
             palette=self.closest._palette,
-            view=seen.view,
-            scale_g=usual_scale_g(made.pour.batch_g),
+            view=self.closest.predicted.view,
+            scale_g=usual_scale_g(self.pour.batch_g),
             target=self._target,
         ).p90
 
@@ -86,19 +84,18 @@ class Cell:
 
 @dataclass(frozen=True)
 class Feasibility(Reported):
-    """How near a colour can be come to, over thickness, white and batch.
+    """How close recipes come to a colour, over thickness, white fraction and batch.
 
     Attributes
     ----------
     target, within
-        What was asked, and the CIEDE2000 that counts as made.
+        The wanted colour, and the CIEDE2000 that counts as made.
     palette, view
-        With what, and how it is looked at.
+        The pastes and bases, and how the bar is looked at.
     thicknesses_cm, whites, batches_g
-        What was tried, each rising.
+        The values tried, each rising.
     cells
-        One for each, batch by batch, then white fraction, then thickness: index as
-        ``cells[batch][white][thickness]``.
+        The results, indexed ``cells[batch][white][thickness]``.
     """
 
     target: Target
@@ -112,24 +109,24 @@ class Feasibility(Reported):
 
     @property
     def delta_e(self) -> FloatArray:
-        """CIEDE2000 of the closest whole recipes, shape (batches, whites, thicknesses)."""
+        """CIEDE2000 of the closest recipes, shape (batches, whites, thicknesses)."""
         return np.array([[[c.delta_e for c in row] for row in layer] for layer in self.cells])
 
     @property
     def ideal_delta_e(self) -> FloatArray:
-        """The same before doses are made whole, shape (whites, thicknesses)."""
+        """CIEDE2000 with real-valued doses, shape (whites, thicknesses)."""
         return np.array([[c.ideal.delta_e for c in row] for row in self.cells[0]])
 
     @property
     def best(self) -> Cell:
-        """The cell with the smallest CIEDE2000 in whole dose steps; of equals the first."""
+        """The cell with the smallest CIEDE2000 in whole dose steps; the first of equals."""
         return min(
             (c for layer in self.cells for row in layer for c in row), key=lambda c: c.delta_e
         )
 
     @property
     def sentence(self) -> str:
-        """The answer in plain words, of the thicknesses, white fractions and batches tried."""
+        """The answer in plain words, for the thicknesses, white fractions and batches tried."""
         code, ideal, best = self.target.hex, self.ideal_delta_e, self.best
         unit = best.closest.recipe.unit
         if not (ideal <= self.within).any():
@@ -162,22 +159,15 @@ class Feasibility(Reported):
         Parameters
         ----------
         batch
-            Position in `batches_g`; the largest by default.
+            Position in `batches_g`; by default the largest batch.
 
         Raises
         ------
         PourError
             If no batch has that position.
         """
-        whole = isinstance(batch, int | np.integer) and not isinstance(batch, bool)
         most = len(self.batches_g)
-        if not whole or not -most <= batch < most:
-            raise PourError(
-                "is not a position in batches_g",
-                field="batch",
-                value=batch,
-                remedy=f"Give a whole number from 0 to {most - 1}",
-            )
+        whole(batch, "batch", -most, most - 1, "Give a position in batches_g")
         good = np.asarray(self.delta_e[batch] <= self.within)
         start = f"{self.target.hex} in {self.batches_g[batch]:g} g"
         if not good.any():
@@ -186,12 +176,12 @@ class Feasibility(Reported):
         return f"{start}: {where_made(good, self.whites, self.thicknesses_cm)}"
 
     def compare(self, palette: Palette, *, name: str = "the other palette") -> Comparison:
-        """The same question put to another palette.
+        """Compare with another palette.
 
         Parameters
         ----------
         palette
-            Such as ``palette.without("jetty")``.
+            The other palette, such as ``palette.without("jetty")``.
         name
             What to call it.
         """
@@ -260,7 +250,7 @@ class Feasibility(Reported):
         return tiles(
             rows,
             across=[f"{thick:g}" for thick in self.thicknesses_cm],
-            up=[f"{percent(white)}" for white in self.whites],
+            up=[percent(white) for white in self.whites],
             across_name=f"thickness [cm]; framed: within {self.within:g}",
             up_name=f"white base; CIEDE2000 in {self.batches_g[batch]:g} g",
             label=f"a map of CIEDE2000: {self.answer(batch)}",
@@ -269,15 +259,7 @@ class Feasibility(Reported):
 
 @dataclass(frozen=True)
 class Comparison(Reported):
-    """The same question put to two palettes.
-
-    Attributes
-    ----------
-    first, second
-        The answers.
-    name
-        What the second palette is called.
-    """
+    """The feasibility of a colour with two palettes; `name` is the second's."""
 
     first: Feasibility
     second: Feasibility
@@ -285,7 +267,7 @@ class Comparison(Reported):
 
     @property
     def difference(self) -> FloatArray:
-        """CIEDE2000 of the second less that of the first, as `Feasibility.delta_e`."""
+        """CIEDE2000 of the second less that of the first, shaped like `Feasibility.delta_e`."""
         return np.asarray(self.second.delta_e - self.first.delta_e)
 
     @property
@@ -295,17 +277,17 @@ class Comparison(Reported):
         change = now.delta_e - was.delta_e
         if abs(change) < 0.05:
             return (
-                f"With {self.name} it comes as near: {now.delta_e:.2f}, "
+                f"With {self.name} just as close: {now.delta_e:.2f}, "
                 f"{now.closest.recipe} in {now.pour}."
             )
-        word = "farther" if change > 0 else "nearer"
+        word = "farther" if change > 0 else "closer"
         return (
-            f"With {self.name} it stays {abs(change):.2f} {word}: {now.delta_e:.2f} instead of "
+            f"With {self.name} {abs(change):.2f} {word}: {now.delta_e:.2f} instead of "
             f"{was.delta_e:.2f} at best, {now.closest.recipe} in {now.pour}."
         )
 
     def report(self) -> Report:
-        """The answer, and the best of both."""
+        """The answer, and the best of each."""
         was, now = self.first.best, self.second.best
         return Report(
             title=self.sentence,
@@ -329,7 +311,7 @@ def feasibility(
     whites: Sequence[float] = _WHITES,
     batches_g: Sequence[float] | None = None,
 ) -> Feasibility:
-    """Where a colour can be made: the closest recipe over thickness, white and batch.
+    """Where a colour can be made: the closest recipe over thickness, white fraction and batch.
 
     Parameters
     ----------
@@ -338,8 +320,8 @@ def feasibility(
     palette, view
         By default the demo palette, and D65 on white paper.
     pour
-        Whose batch, load limit and dose step are meant; its thickness and white fraction are
-        replaced by those tried.
+        Gives the batch, load limit and dose step; its thickness and white fraction are replaced
+        by those tried.
     within
         CIEDE2000 that counts as made.
     thicknesses_cm, whites
@@ -352,14 +334,11 @@ def feasibility(
     ColourError
         If the target is not a colour.
     PourError
-        If a list is empty, a value can't be, or there are more than 2,000 combinations.
+        If a list is empty, a value is out of range, or there are more than 2,000 combinations.
     """
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
-    if not is_finite(within) or within < 0:
-        raise PourError(
-            "must be a number from 0 on", field="within", value=within, remedy="In CIEDE2000"
-        )
+    limit = checked_within(within)
     thick = _rising(thicknesses_cm, "thicknesses_cm")
     white = _rising(whites, "whites")
     batch = _rising((pour.batch_g,) if batches_g is None else batches_g, "batches_g")
@@ -371,7 +350,7 @@ def feasibility(
             remedy="Try fewer of each",
         )
     base = pour.model_dump()
-    # All pours are made before the first is worked on, so that a wrong value costs no time.
+    # Make all pours before searching, so that a wrong value is refused at once.
     for value in batch:
         Pour(**{**base, "batch_g": value})
     pours = [
@@ -384,7 +363,7 @@ def feasibility(
     )
     return Feasibility(
         target=goal,
-        within=float(within),
+        within=limit,
         palette=palette,
         view=view,
         thicknesses_cm=thick,
@@ -409,7 +388,7 @@ def _cells(
         # The search ends after some thousand boxes, proved or not.
         best = asked.new_searcher().closest(lab, hint=steps * scale, effort=_EFFORT)
         chosen = asked.chosen(best)
-        # Whole recipes are recipes: one may lie by a better optimum.
+        # A whole recipe may lie near a better optimum than the one found.
         ideal = chosen if best.delta_e < value else doses.choice(steps, value)
         made.append(Cell(chosen, ideal, best.proved, goal))
     return made
@@ -421,11 +400,7 @@ def _rising(values: Sequence[float], field_: str) -> tuple[float, ...]:
     except TypeError:
         given = ()
     numbers = tuple(sorted({float(v) for v in given if is_finite(v)}))
-    if not numbers or not all(map(is_finite, given)):  # texts and truth values are no numbers
-        raise PourError(
-            "needs at least one finite number",
-            field=field_,
-            value=values,
-            remedy="Give a list of numbers",
-        )
+    if not numbers or not all(map(is_finite, given)):
+        problem = "needs at least one finite number"
+        raise PourError(problem, field=field_, value=values, remedy="Give a list of numbers")
     return numbers

@@ -1,4 +1,4 @@
-"""How one recipe's shade moves with load, thickness or white."""
+"""How a recipe's colour changes with load, thickness or white."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import is_finite
+from shadematch.support.models import between, is_finite
 from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["Along", "Ladder", "ladder"]
@@ -36,28 +36,26 @@ _FINE: Final = 241
 
 @dataclass(frozen=True, eq=False)
 class Ladder(Reported):
-    """One recipe's colours as one thing is varied.
-
-    Two are equal that ask the same and give the same colours.
+    """A recipe's colours as one quantity varies.
 
     Attributes
     ----------
     along
         ``"load"`` [recipe's unit per 100 g], ``"thickness"`` [cm] or ``"white"`` (mass fraction).
     recipe, view
-        The recipe whose other conditions stay, and how it is looked at.
+        The recipe, and how it is looked at.
     values
-        What was varied, rising, shape (k,).
+        The values, rising, shape (k,).
     lab
         CIELAB, shape (k, 3).
     hexes, in_srgb
-        Nearest screen colours, and whether they show the shade without clipping.
+        Nearest sRGB codes, and whether the colours are inside sRGB.
     path
-        CIEDE2000 walked from the first value, step by step, shape (k,).
+        CIEDE2000 from the first value, summed step by step, shape (k,).
     here
         The recipe's own value.
     every, marks
-        At each `every` of the path, the value where it is reached, shape (m,).
+        The values at each `every` CIEDE2000 of the path, shape (m,).
     """
 
     along: Along
@@ -87,11 +85,11 @@ class Ladder(Reported):
 
     @property
     def label(self) -> str:
-        """What is varied, with its unit."""
+        """The quantity and its unit."""
         return _UNITS[self.along].format(unit=self.recipe.unit)
 
     def report(self) -> Report:
-        """From where to where the shade moves, and how far."""
+        """The range, and how far the colour moves."""
         at = np.unique(np.linspace(0, len(self.values) - 1, 9).astype(int))
         scale = 100.0 if self.along == "white" else 1.0
         low, high = self.values[0] * scale, self.values[-1] * scale
@@ -117,7 +115,7 @@ def ladder(
     values: Sequence[float] | None = None,
     every: float = 5.0,
 ) -> Ladder:
-    """How a recipe's shade moves with its load, its thickness or the white in the base.
+    """How a recipe's colour changes with its load, its thickness or the white in the base.
 
     Parameters
     ----------
@@ -130,39 +128,28 @@ def ladder(
     palette, pour, view
         By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper.
     values
-        What to vary over instead, at least two, in the same units.
+        Other values, at least two, in the same units.
     every
-        CIEDE2000 between marks, above 0.
+        CIEDE2000 between marks, 0.01 to 200.
 
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks, a dose that can't be, values out of range, or a
-        ladder of loads for a recipe without paste.
+        If the palette lacks a name, a dose or value is out of range, or a ladder of loads is
+        asked of a recipe without paste.
     """
     palette, _, view = conditions(palette, pour, view)
     recipe = recipe_of(doses, palette, pour, "doses")
     pour = recipe.pour
     loads = loads_of(recipe.doses, palette, pour)
     if not isinstance(along, str) or along not in _UNITS:
-        raise PourError(
-            "must be 'load', 'thickness' or 'white'",
-            field="along",
-            value=along,
-            remedy="Take one of these",
-        )
-    if not is_finite(every) or not 0.01 <= every <= 200:
-        raise PourError(
-            "must lie between 0.01 and 200", field="every", value=every, remedy="In CIEDE2000"
-        )
+        problem = "must be 'load', 'thickness' or 'white'"
+        raise PourError(problem, field="along", value=along, remedy="Take one of these")
+    spacing = between(every, "every", 0.01, 200.0, "In CIEDE2000")
     total = float(loads.sum())
     if along == "load" and total == 0.0:
-        raise PourError(
-            "there is no paste whose load could be varied",
-            field="doses",
-            value=dict(recipe.doses),
-            remedy="Give at least one dose above zero",
-        )
+        problem, remedy = "has no paste whose load could vary", "Give at least one dose above zero"
+        raise PourError(problem, field="doses", value=dict(recipe.doses), remedy=remedy)
     asked = _values(along, palette, pour, values)
     if along == "load":
         lab = model_for(palette, pour.thickness_cm, pour.white, view).lab(
@@ -171,14 +158,14 @@ def ladder(
         here = total
     else:
         name = "thickness_cm" if along == "thickness" else "white"
-        # Not made anew: a ladder may leave the thicknesses of bars, and nobody is warned.
+        # Copied, not made anew: a ladder may leave the usual thicknesses without a warning.
         pours = [pour.model_copy(update={name: value}) for value in asked.tolist()]
         lab = np.stack([_lab(loads, palette, one, view) for one in pours])
         here = pour.thickness_cm if along == "thickness" else pour.white
     white = view.observation.white
     rgb, inside = xyz_to_srgb(lab_to_xyz(lab, white), white)
     path = np.concatenate([[0.0], np.cumsum(delta_e(lab[1:], lab[:-1]))])
-    marks = np.interp(np.arange(every, path[-1], every), path, asked)
+    marks = np.interp(np.arange(spacing, path[-1], spacing), path, asked)
     for array in (asked, lab, path, marks):
         array.setflags(write=False)
     return Ladder(
@@ -191,13 +178,13 @@ def ladder(
         in_srgb=tuple(np.asarray(inside).tolist()),
         path=path,
         here=here,
-        every=float(every),
+        every=spacing,
         marks=marks,
     )
 
 
 def _lab(loads: FloatArray, palette: Palette, pour: Pour, view: View) -> FloatArray:
-    """CIELAB of one layer, shape (3,), read from the table without making its splines."""
+    """CIELAB of one layer, shape (3,), from the table without its splines."""
     model = model_for(palette, pour.thickness_cm, pour.white, view)
     mu_a, mu_s = model.absorbed(loads), model.scattered(loads)
     spectrum = reflectance(mu_a, mu_s, pour.thickness_cm, view.surroundings)[0]
@@ -212,14 +199,13 @@ def _values(
         if along == "load":
             return pour.max_load * even
         if along == "white":
-            return even**2  # a little white does most
+            return even**2  # the first white changes most
         low, high = max(pour.thickness_cm / 5.0, 0.01), min(pour.thickness_cm * 5.0, 100.0)
         return np.asarray(low * (high / low) ** even)
     try:
         given = list(values)
     except TypeError:
         given = []
-    # Texts and truth values are no numbers.
     numbers = np.unique([float(v) for v in given]) if all(map(is_finite, given)) else np.empty(0)
     lowest = 0.01 if along == "thickness" else 0.0
     highest = 1000.0 if along == "load" else 100.0 if along == "thickness" else 1.0

@@ -10,7 +10,7 @@ import numpy as np
 
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.errors import ColourError, PourError
-from shadematch.gamuts.answers import GAP, Coverage, Nearest, Volume
+from shadematch.gamuts.answers import GAP, Coverage, Nearest, Volume, checked_within
 from shadematch.gamuts.real_doses import EXACT, RealDoses, real_doses_of
 from shadematch.gamuts.slices import Plane, Slice, WholeMap, slice_of, whole_maps_of
 from shadematch.gamuts.solid import Surface
@@ -21,7 +21,7 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.target import FARTHEST, HoldsTarget, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import check_most, expect, is_finite, listed
+from shadematch.support.models import check_most, expect, listed
 from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["Gamut", "gamut"]
@@ -34,15 +34,13 @@ _STARTS: Final = 12
 class Gamut(Reported):
     """All colours that a palette can reach in a pour and view, with real-valued doses.
 
-    Two of the same palette, pour, view and `max_pigments` are equal.
-
-    The batch size plays no part in it, but for `whole`. Whether a colour is in it is decided by
-    searching for a recipe, never by a hull, so that hollows stay hollows.
+    The batch size matters for `whole` alone. Whether a colour is inside is decided by searching
+    for a recipe, not by a hull, so hollows stay hollows.
 
     Attributes
     ----------
     palette, pour, view
-        What it is the gamut of.
+        The pastes and bases, the pour, and how it is looked at.
     max_pigments
         Most pigments in a recipe, or None.
     """
@@ -68,7 +66,7 @@ class Gamut(Reported):
         Raises
         ------
         PourError
-            For a field that a pour has not, or a value it can't have.
+            For an unknown field, or a value out of range.
         """
         pour = Pour(**{**self.pour.model_dump(), **changes})
         return Gamut(self.palette, pour, self.view, self.max_pigments)
@@ -76,9 +74,9 @@ class Gamut(Reported):
     def nearest(self, target: HoldsTarget | str) -> Nearest:
         """The nearest colour that can be made.
 
-        Found from a dozen starts by a continuous search, then a branch and bound over
-        real-valued doses proves how much nearer anything could come; it gives up after 120,000
-        boxes, a second or two.
+        A continuous search finds it from a dozen starts; a branch and bound over real-valued
+        doses then proves how much nearer anything could be. It gives up after 120,000 boxes, a
+        second or two.
 
         Raises
         ------
@@ -98,9 +96,7 @@ class Gamut(Reported):
         return steps[0], 0.0 if value < EXACT else value
 
     def distance(self, target: HoldsTarget | str) -> float:
-        """CIEDE2000 of the nearest colour; zero where the target itself can be made.
-
-        The same number as `nearest` gives, without its proof.
+        """CIEDE2000 of the nearest colour, as `nearest` gives it, without a proof.
 
         Raises
         ------
@@ -110,7 +106,7 @@ class Gamut(Reported):
         return self._found(as_target(target).lab_in(self.view))[1]
 
     def distances(self, targets: Targets) -> FloatArray:
-        """The distance of each of many targets, shape (t,); thousands a second, not proved.
+        """The distance of each of many targets, shape (t,); thousands per second, not proved.
 
         Parameters
         ----------
@@ -131,7 +127,7 @@ class Gamut(Reported):
         Parameters
         ----------
         target
-            A `Target`, or a hex code. Of one that is known badly the best estimate counts.
+            A `Target`, or a hex code. The best estimate counts.
         within
             CIEDE2000 that still counts as the colour itself.
 
@@ -139,16 +135,16 @@ class Gamut(Reported):
         -------
         bool
             True is shown by a recipe. False is proved, unless the palette has pigments that
-            scatter or the branch and bound gave up (`nearest` tells).
+            scatter or the branch and bound gave up (see `nearest`).
 
         Raises
         ------
         ColourError
             If the target is not a colour.
         PourError
-            If `within` is not a number from 0 on.
+            If `within` is not a number from 0.
         """
-        limit = max(_checked_within(within), EXACT)  # a floor of 0 would prove nothing
+        limit = max(checked_within(within), EXACT)  # a floor of 0 would prove nothing
         lab = as_target(target).lab_in(self.view)
         doses = self._doses
         value = self._found(lab)[1]
@@ -157,7 +153,7 @@ class Gamut(Reported):
         floor = doses.floor(lab, reached=value, gap=value - limit, effort=_EFFORT)
         if floor >= limit:
             return False
-        # The floor could not be raised: look once more, from many places.
+        # The floor is too low: search once more, from many starts.
         more = float(doses.distances(lab[None], starts=8 * _STARTS)[0])
         return more <= limit
 
@@ -174,23 +170,23 @@ class Gamut(Reported):
         Raises
         ------
         ColourError, PourError
-            If one is not a colour, there are none, or `within` is not a number from 0 on.
+            If one is not a colour, there are none, or `within` is not a number from 0.
         """
-        limit = _checked_within(within)
+        limit = checked_within(within)
         distances = self.distances(targets)
         distances.setflags(write=False)
         return Coverage(float(np.mean(distances <= limit)), limit, distances)
 
     @functools.cached_property
     def surface(self) -> Surface:
-        """Triangles around it, for drawing: its vertices are colours that can be made.
+        """Its surface as triangles, for drawing; vertices are colours that can be made.
 
-        Follows hollows down to a few CIELAB units.
+        Hollows are resolved down to a few CIELAB units.
 
         Raises
         ------
         PourError
-            If fewer than three pigments can be in a recipe: such a gamut has no inside.
+            If recipes have fewer than three pigments: such a gamut has no inside.
         MissingExtraError
             If scikit-image is not installed.
         """
@@ -199,13 +195,13 @@ class Gamut(Reported):
                 "fewer than three pigments reach a sheet or a line of colours, not a solid",
                 field="surface",
                 value=", ".join(self.palette.names),
-                remedy="Draw a slice, or take more pigments",
+                remedy="Draw a slice, or use more pigments",
             )
         return self._doses.surface
 
     @functools.cached_property
     def volume(self) -> Volume:
-        """Its volume in CIELAB and the error; zero for fewer than three pigments.
+        """Its volume and the error [CIELAB cubed]; 0 for fewer than three pigments.
 
         Estimated from ten thousand random colours, each decided by search, most of them near
         the surface (stratified sampling).
@@ -222,15 +218,16 @@ class Gamut(Reported):
         lightness
             L* of a level plane, 0 to 100; or
         hue
-            hue angle [degrees] of an upright one through the greys: chroma to the right, the
-            opposite hue to the left.
+            hue angle [degrees], -360 to 360, of an upright plane through the greys: chroma to the
+            right, the opposite hue to the left.
         step
-            Between points of the grid [CIELAB], 0.25 to 20.
+            Spacing of the grid [CIELAB], 0.25 to 20.
 
         Raises
         ------
         PourError
-            If not exactly one of the two is given, or a number is out of range.
+            If not exactly one of `lightness` and `hue` is given, a number is out of range, or
+            the grid has more than 250,000 points.
         """
         return slice_of(self._doses, Plane.of(lightness, hue, step))
 
@@ -242,19 +239,19 @@ class Gamut(Reported):
         hue: float | None = None,
         step: float = 6.0,
     ) -> tuple[WholeMap, ...]:
-        """What whole dose steps leave of a slice: how far the nearest recipe is, batch by batch.
+        """How far the nearest recipe in whole dose steps is from each point of a slice.
 
         Parameters
         ----------
         batches_g
-            Masses of base [g].
+            Masses of base [g], a map each.
         lightness, hue, step
             As for `slice`.
 
         Raises
         ------
         PourError
-            As for `slice`, or if a batch can't be.
+            As for `slice`, or if a batch is out of range.
         """
         plane = Plane.of(lightness, hue, step)
         batches = listed(batches_g, "batches_g", "Give a list of masses in g")
@@ -262,19 +259,19 @@ class Gamut(Reported):
         return whole_maps_of(self._doses, plane, pours, self.max_pigments)
 
     def colours(self, lab: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Screen colours of CIELAB under the view's white, shape (..., 3), and whether true.
+        """Colours in sRGB of CIELAB under the view's white, shape (..., 3), and which are inside.
 
         Raises
         ------
         ColourError
-            If these are no colours.
+            If these are not colours.
         """
         given = lab
         try:
             lab = np.asarray(lab, dtype=float)
         except (TypeError, ValueError, OverflowError):
             lab = np.empty(0)
-        if lab.shape[-1:] != (3,) or not np.all(np.abs(lab) <= FARTHEST):  # NaN is no less
+        if lab.shape[-1:] != (3,) or not np.all(np.abs(lab) <= FARTHEST):  # False for NaN
             raise ColourError(
                 "must be CIELAB, three numbers each",
                 field="lab",
@@ -286,7 +283,7 @@ class Gamut(Reported):
         return rgb, np.asarray(inside)
 
     def report(self) -> Report:
-        """What it is the gamut of, how large it is, and its most colourful shades."""
+        """Its palette, pour, view, volume and most colourful shades."""
         limit = f"at most {self.pour.max_load:g} {self.palette.unit} per 100 g"
         return Report(
             swatches=self._ends(),
@@ -301,7 +298,7 @@ class Gamut(Reported):
         )
 
     def _ends(self) -> tuple[Swatch, ...]:
-        """The most colourful shade of each sixth of the hues, between the darkest and lightest."""
+        """The darkest shade, the most colourful of each sixth of the hues, and the lightest."""
         lab = self._doses.cloud.lab
         hues = np.degrees(np.arctan2(lab[:, 2], lab[:, 1])) % 360.0
         chroma = np.hypot(lab[:, 1], lab[:, 2])
@@ -317,14 +314,6 @@ class Gamut(Reported):
             Swatch(srgb_to_hex(code), label, bool(inside))
             for code, label, inside in zip(rgb, shown.values(), true, strict=True)
         )
-
-
-def _checked_within(within: float) -> float:
-    if not is_finite(within) or within < 0:
-        raise PourError(
-            "must be a number from 0 on", field="within", value=within, remedy="In CIEDE2000"
-        )
-    return float(within)
 
 
 def gamut(

@@ -1,4 +1,4 @@
-"""All real-valued doses of one palette, pour and view, and the colours they give."""
+"""All real-valued doses of a palette in a pour and view, and their colours."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from shadematch.support.arrays import FloatArray, IntArray
 __all__ = ["EXACT", "RealDoses", "real_doses_of"]
 
 EXACT: Final = 1e-3
-"""CIEDE2000 below which a colour counts as met; the search itself ends far below."""
+"""CIEDE2000 below which a colour counts as reached; the search itself ends far below."""
 _PARTS: Final = 1000
 _CLOUD: Final = 14
 _CELLS: Final = 20
@@ -31,18 +31,16 @@ _FAR: Final = 2.0
 
 
 class RealDoses:
-    """All real-valued recipes of a pour, and what can be asked of them.
-
-    Doses are counted in thousandths of the load limit: the batch size plays no part.
+    """All real-valued recipes of a pour, in thousandths of the load limit.
 
     Attributes
     ----------
     model, space
-        Colour, and the permitted doses.
+        The model of colour, and the permitted doses.
     load_per_step
-        Load [palette's unit per 100 g] of one of the space's steps.
+        Load of one step of the space [palette's unit per 100 g].
     provable
-        Whether absorption is all that varies, so that a floor can be proved.
+        Whether only absorption varies, so that floors can be proved.
     """
 
     def __init__(
@@ -61,7 +59,7 @@ class RealDoses:
 
     @property
     def solid(self) -> bool:
-        """Whether there are enough pigments to fill a volume."""
+        """Whether recipes have enough pigments to fill a volume."""
         return self.space.size >= 3 and self.space.limits.max_tubes >= 3
 
     @functools.cached_property
@@ -70,12 +68,12 @@ class RealDoses:
         return Cloud(self.space, *_scattered(self.space.size, self.space.limits.max_tubes))
 
     def distances(self, targets: FloatArray, *, starts: int = 4) -> FloatArray:
-        """Least CIEDE2000 that was found to each target of shape (t, 3); shape (t,)."""
+        """Smallest CIEDE2000 found to each target, shape (t, 3); shape (t,)."""
         values = self.cloud.nearest(targets, starts=starts)[1]
         return np.where(values < EXACT, 0.0, values)
 
     def floor(self, target: FloatArray, *, reached: float, gap: float, effort: int) -> float:
-        """A proven floor of the distance; zero where nothing can be proved."""
+        """A proven floor of the distance; 0 if nothing can be proved."""
         if not self.provable:
             return 0.0
         return real_floor(self.space, target, reached=reached, gap=gap, effort=effort)
@@ -109,25 +107,22 @@ class RealDoses:
 
     @functools.cached_property
     def surface(self) -> Surface:
-        """The surface, its vertices moved onto the gamut's by search.
-
-        Each vertex is pushed outwards and taken back to the nearest colour that can be made.
-        """
+        """The surface; each vertex is pushed outwards, then moved to the nearest colour."""
         rough = wrap(self.body)
         far = _FAR * self.body.pitch
         pushed = rough.vertices + far * rough.normals()
         steps, _ = self.cloud.nearest(pushed, starts=1, measure="lab")
         vertices = self.space.lab(steps)
         moved = np.linalg.norm(vertices - rough.vertices, axis=1)
-        kept = moved > 2.0 * far  # somewhere else on the surface: leave it
+        kept = moved > 2.0 * far  # it jumped elsewhere: leave it
         vertices[kept] = rough.vertices[kept]
         return Surface(vertices, rough.triangles)
 
     def sampled_volume(self, samples: int = 8000, seed: int = 20_240_229) -> tuple[float, float]:
         """Volume [CIELAB cubed] and two standard errors.
 
-        Colours are drawn at random, most of them from voxels next to the surface and some from
-        the inside and from well outside, and the search decides each.
+        Random colours, most from voxels at the surface, some from inside and outside, are each
+        decided by search.
         """
         from scipy.ndimage import binary_dilation, binary_erosion, generate_binary_structure
 
@@ -171,5 +166,5 @@ def _scattered(size: int, max_tubes: int) -> tuple[FloatArray, IntArray]:
 
 @functools.lru_cache(maxsize=16)
 def real_doses_of(palette: Palette, pour: Pour, view: View, max_pigments: int | None) -> RealDoses:
-    """The same, kept for the next question."""
+    """The real-valued doses, cached for the next question."""
     return RealDoses(palette, pour, view, max_pigments)

@@ -1,4 +1,4 @@
-"""Planes through the gamut, and what whole dose steps leave of them."""
+"""Planes through the gamut, and how near whole dose steps come to their points."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from shadematch.matching.question import Asked
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
-from shadematch.support.models import is_finite
+from shadematch.support.models import between, is_finite
 from shadematch.support.report import Report, Reported, Row
 
 __all__ = ["Plane", "Slice", "WholeMap", "slice_of", "whole_maps_of"]
@@ -33,41 +33,24 @@ class Plane:
 
     @classmethod
     def of(cls, lightness: float | None, hue: float | None, step: float) -> Plane:
-        """Check and make.
+        """A plane, checked.
 
         Raises
         ------
         PourError
-            If not exactly one of the two is given, or a number is out of range.
+            If not exactly one of `lightness` and `hue` is given, or a number is out of range.
         """
         if (lightness is None) == (hue is None):
-            raise PourError(
-                "give either lightness or hue",
-                field="slice",
-                value=(lightness, hue),
-                remedy="Such as lightness=60, or hue=40",
-            )
-        limits = {
-            "lightness": (lightness, 0.0, 100.0),
-            "hue": (hue, -360.0, 360.0),
-            "step": (step, 0.25, 20.0),
-        }
-        for name, (value, low, high) in limits.items():
-            if value is None and name != "step":
-                continue
-            if not is_finite(value) or not low <= value <= high:
-                raise PourError(
-                    f"must lie between {low:g} and {high:g}",
-                    field=name,
-                    value=value,
-                    remedy="In CIELAB units; hue in degrees",
-                )
+            problem, remedy = "give either lightness or hue", "Such as lightness=60, or hue=40"
+            raise PourError(problem, field="slice", value=(lightness, hue), remedy=remedy)
+        if lightness is not None:
+            lightness = between(lightness, "lightness", 0.0, 100.0, "L* of CIELAB")
         if hue is not None:
-            hue = float(hue) % 360.0
-        return cls(None if lightness is None else float(lightness), hue, float(step))
+            hue = between(hue, "hue", -360.0, 360.0, "In degrees") % 360.0
+        return cls(lightness, hue, between(step, "step", 0.25, 20.0, "In CIELAB units"))
 
     def labs(self, across: FloatArray, up: FloatArray) -> FloatArray:
-        """CIELAB of places in the plane."""
+        """CIELAB of points in the plane."""
         if self.hue is None:
             assert self.lightness is not None
             return np.stack([np.full_like(across, self.lightness), across, up], axis=-1)
@@ -75,7 +58,7 @@ class Plane:
         return np.stack([up, across * np.cos(angle), across * np.sin(angle)], axis=-1)
 
     def axes(self, lab: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Grid lines that go around all of the colours `lab`, shape (k, 3)."""
+        """Grid lines across and up that enclose the colours `lab`, shape (k, 3)."""
         if self.hue is None:
             spans = [(lab[:, 1].min(), lab[:, 1].max()), (lab[:, 2].min(), lab[:, 2].max())]
         else:
@@ -94,7 +77,7 @@ class Plane:
 
     @property
     def labels(self) -> tuple[str, str]:
-        """What runs across and what runs up."""
+        """Names of the axes across and up."""
         if self.hue is None:
             return "a* (green to red)", "b* (blue to yellow)"
         back = (self.hue + 180.0) % 360.0
@@ -112,15 +95,15 @@ class Slice(Reported):
     Attributes
     ----------
     plane
-        Which.
+        The plane.
     across, up
         Grid lines [CIELAB], shapes (x,) and (y,).
     lab
         CIELAB at the grid points, shape (y, x, 3).
     distances
-        CIEDE2000 of the nearest colour that can be made, shape (y, x); zero inside.
+        CIEDE2000 of the nearest colour that can be made, shape (y, x); 0 inside.
     view
-        Whose white the colours are relative to.
+        The view, whose white the colours are relative to.
     """
 
     plane: Plane
@@ -141,7 +124,7 @@ class Slice(Reported):
         return float(self.inside.sum()) * self.plane.step**2
 
     def report(self) -> Report:
-        """How much of it can be made."""
+        """The area that can be made."""
         return Report(
             rows=(
                 Row("slice", f"at {self.plane}"),
@@ -153,18 +136,18 @@ class Slice(Reported):
 
 @dataclass(frozen=True, eq=False)
 class WholeMap(Reported):
-    """How far the nearest recipe of whole dose steps is, at the points of a slice inside.
+    """How far the nearest recipe in whole dose steps is from the inside points of a slice.
 
     Attributes
     ----------
     slice
-        The plane, with real-valued doses.
+        The slice, with real-valued doses.
     pour
-        The batch.
+        The pour.
     rows, columns
-        Grid points that can be made with real-valued doses, shapes (k,).
+        Grid points that can be made with real-valued doses, shape (k,) each.
     distances
-        CIEDE2000 of the nearest whole recipe there, shape (k,).
+        CIEDE2000 of the nearest recipe in whole dose steps, shape (k,).
     proved
         Whether each is proved to within 0.01, shape (k,).
     """
@@ -177,7 +160,7 @@ class WholeMap(Reported):
     proved: BoolArray = field(repr=False)
 
     def share(self, within: float) -> float:
-        """Share of these points with a whole recipe at most `within` away; zero for none.
+        """Fraction of these points with a recipe at most `within` away; 0 if there are none.
 
         Raises
         ------
@@ -189,7 +172,7 @@ class WholeMap(Reported):
         return float(np.mean(self.distances <= within)) if len(self.distances) else 0.0
 
     def report(self) -> Report:
-        """How far whole recipes are."""
+        """How far recipes in whole dose steps are."""
         rows = [Row("batch", f"{self.pour.batch_g:g}", "g")]
         if len(self.distances):
             middle = float(np.median(self.distances))
@@ -206,12 +189,8 @@ def slice_of(doses: RealDoses, plane: Plane) -> Slice:
     """Decide every point of a plane's grid."""
     across, up = plane.axes(doses.cloud.lab)
     if across.size * up.size > _MOST_POINTS:
-        raise PourError(
-            f"makes {across.size * up.size:,} points",
-            field="step",
-            value=plane.step,
-            remedy="Take a wider one",
-        )
+        problem = f"makes {across.size * up.size:,} points"
+        raise PourError(problem, field="step", value=plane.step, remedy="Take a wider step")
     lab = plane.labs(*np.meshgrid(across, up))
     distances = doses.distances(lab.reshape(-1, 3), starts=3).reshape(lab.shape[:-1])
     for array in (across, up, lab, distances):
@@ -222,7 +201,7 @@ def slice_of(doses: RealDoses, plane: Plane) -> Slice:
 def whole_maps_of(
     doses: RealDoses, plane: Plane, pours: list[Pour], max_pigments: int | None
 ) -> tuple[WholeMap, ...]:
-    """Whole recipes for the inside of a plane; up to 1.5 million by list, above by search."""
+    """Recipes for the inside of a plane, from a list of up to 1.5 million, else by search."""
     cut = slice_of(doses, plane)
     rows, columns = np.nonzero(cut.inside)
     labs = cut.lab[rows, columns]

@@ -1,8 +1,7 @@
-"""Which cells of CIELAB a mapped body fills, and the surface around them.
+"""The voxels of CIELAB that a body fills, and the surface around them.
 
-A body is given as tetrahedra whose corners have colours; between corners the map is taken as
-linear. All tetrahedra are drawn into a grid of small cubes (voxels), so that hollows and tunnels
-come out as they are: no hull is taken anywhere.
+A body is a set of tetrahedra whose corners have colours; between corners colour is taken as
+linear. All tetrahedra are drawn into voxels, without any hull, so hollows and tunnels are kept.
 
 References
 ----------
@@ -31,14 +30,8 @@ _VOXELS: Final = 200_000
 class Body:
     """Voxels that a body fills.
 
-    Attributes
-    ----------
-    origin
-        Lower corner of the first voxel [CIELAB], shape (3,).
-    pitch
-        Edge of a voxel [CIELAB].
-    filled
-        Whether the middle of each voxel is in the body, shape (l, a, b).
+    `origin`: lower corner of the first voxel [CIELAB], shape (3,); `pitch`: edge of a voxel
+    [CIELAB]; `filled`: whether the centre of each voxel is in the body, shape (l, a, b).
     """
 
     origin: FloatArray
@@ -51,7 +44,7 @@ class Body:
         return float(self.filled.sum()) * self.pitch**3
 
     def middles(self, at: IntArray) -> FloatArray:
-        """Middles of voxels at indices of shape (k, 3)."""
+        """Centres of the voxels at indices of shape (k, 3)."""
         return self.origin + (at + 0.5) * self.pitch
 
     def holds(self, lab: FloatArray) -> BoolArray:
@@ -71,7 +64,7 @@ class Surface:
     vertices
         CIELAB, shape (v, 3).
     triangles
-        Positions of vertices, shape (t, 3), turning left as seen from outside.
+        Positions of vertices, shape (t, 3), counterclockwise as seen from outside.
     """
 
     vertices: FloatArray
@@ -94,7 +87,7 @@ class Surface:
 
 
 def enclosed(vertices: FloatArray, triangles: IntArray) -> float:
-    """Volume inside a closed mesh whose triangles turn left as seen from outside."""
+    """Volume inside a closed mesh of triangles, counterclockwise as seen from outside."""
     middle = vertices.mean(axis=0)
     a, b, c = np.moveaxis(vertices[triangles] - middle, 1, 0)
     return float(np.einsum("tc,tc->t", a, np.cross(b, c)).sum() / 6.0)
@@ -109,7 +102,7 @@ def fill(parts: Iterable[tuple[FloatArray, IntArray]], *, pitch: float | None = 
         Pairs of corner colours, shape (k, 3), and tetrahedra as positions of corners, shape
         (m, 4).
     pitch
-        Edge of a voxel [CIELAB]; by default such that there are about 200,000.
+        Edge of a voxel [CIELAB]; by default so that there are about 200,000 voxels.
     """
     pieces = list(parts)
     everything = np.concatenate([corners for corners, _ in pieces])
@@ -119,7 +112,7 @@ def fill(parts: Iterable[tuple[FloatArray, IntArray]], *, pitch: float | None = 
     origin = np.floor(everything.min(axis=0) / pitch - 2.0) * pitch
     shape = np.ceil((everything.max(axis=0) - origin) / pitch + 2.0).astype(np.int64)
     filled = np.zeros(tuple(shape), dtype=bool)
-    # The largest first: what they fill, the others need not draw again.
+    # The largest first: the others need not draw again what it fills.
     pieces.sort(key=lambda piece: -float(np.prod(np.ptp(piece[0], axis=0))))
     for corners, tetrahedra in pieces:
         _draw(filled, (corners - origin) / pitch - 0.5, tetrahedra)
@@ -127,14 +120,14 @@ def fill(parts: Iterable[tuple[FloatArray, IntArray]], *, pitch: float | None = 
 
 
 def _draw(filled: BoolArray, corners: FloatArray, tetrahedra: IntArray) -> None:
-    """Fill the voxels whose middles (whole numbers) lie in a tetrahedron."""
+    """Fill the voxels whose centres (whole numbers) lie in a tetrahedron."""
     points = corners[tetrahedra]  # (m, 4, 3)
     lo = np.ceil(points.min(axis=1) - 1e-9).astype(np.int64)
     size = np.floor(points.max(axis=1) + 1e-9).astype(np.int64) - lo + 1
     edges = np.swapaxes(points[:, 1:] - points[:, :1], 1, 2)  # columns are edges
     flat = np.abs(np.linalg.det(edges)) > 1e-9
     kept = np.flatnonzero(np.all(size > 0, axis=1) & flat)
-    # What is full already needs no drawing; partial sums tell.
+    # Skip tetrahedra whose bounding box is full already, by partial sums.
     sums = np.zeros(tuple(n + 1 for n in filled.shape), dtype=np.int64)
     sums[1:, 1:, 1:] = filled.cumsum(0).cumsum(1).cumsum(2)
     hi = lo + size
@@ -163,7 +156,7 @@ def _draw(filled: BoolArray, corners: FloatArray, tetrahedra: IntArray) -> None:
         )
         away = at - start[who]
         total = np.zeros(len(at))
-        for row in range(3):  # most fall out at the first
+        for row in range(3):  # the first excludes most
             share = np.einsum("tj,tj->t", inverse[who, row], away)
             ok = (share >= -1e-9) & (total + share <= 1.0 + 1e-9)
             who, at, away, total = who[ok], at[ok], away[ok], (total + share)[ok]
@@ -178,13 +171,15 @@ def wrap(body: Body, *, every: int = 2) -> Surface:
     body
         From `fill`.
     every
-        Voxels are averaged over cubes of this edge first: the share that is full places the
+        Voxels are first averaged over cubes of this edge; the fraction that is full places the
         surface within a fraction of a voxel.
 
     Raises
     ------
     MissingExtraError
         If scikit-image is not installed.
+    ShadematchError
+        If the body is too thin.
     """
     try:
         from skimage.measure import marching_cubes
@@ -196,12 +191,8 @@ def wrap(body: Body, *, every: int = 2) -> Surface:
         padded.shape[0] // every, every, padded.shape[1] // every, every, -1, every
     ).mean(axis=(1, 3, 5))
     if not (blocks > 0.5).any():
-        raise ShadematchError(
-            "is too thin to be drawn as a body",
-            field="surface",
-            value=body.pitch,
-            remedy="Draw a slice, or take more pigments",
-        )
+        problem, remedy = "is too thin to draw as a solid", "Draw a slice, or use more pigments"
+        raise ShadematchError(problem, field="surface", value=body.pitch, remedy=remedy)
     vertices, triangles, _, _ = marching_cubes(blocks, 0.5, gradient_direction="descent")
     step = body.pitch * every
     lab = body.origin - step + (vertices + 0.5) * step

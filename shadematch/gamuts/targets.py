@@ -17,9 +17,9 @@ from shadematch.support.arrays import FloatArray
 __all__ = ["Targets", "labs_of"]
 
 Targets = Literal["srgb", "munsell"] | Iterable[HoldsTarget | str] | FloatArray
-"""What functions of many targets take: targets or hex codes, CIELAB under the view's own white
-as an array of shape (t, 3), ``"srgb"`` (a cube of 16 x 16 x 16 screen colours) or ``"munsell"``
-(the 2,734 real colours of the Munsell renotation)."""
+"""Many targets: targets or hex codes, CIELAB under the view's own white as an array of shape
+(t, 3), ``"srgb"`` (a cube of 16 x 16 x 16 sRGB colours) or ``"munsell"`` (the 2,734 real colours
+of the Munsell renotation)."""
 
 _CUBE: Final = 16
 
@@ -42,7 +42,7 @@ def labs_of(targets: Targets, view: View) -> FloatArray:
             source = observation("C", "2").white
             return xyz_to_lab(adapt(munsell_real(), source, white), white)
         raise ColourError(
-            "is not a set of colours that is known by name",
+            "is not a known set of colours",
             field="targets",
             value=targets,
             remedy="Take 'srgb' or 'munsell', or give a list of targets",
@@ -58,17 +58,11 @@ def labs_of(targets: Targets, view: View) -> FloatArray:
             )
     else:
         try:
-            listed = list(targets)
+            goals = list(targets)
         except TypeError:
-            listed = None
-        if listed is None:
-            raise ColourError(
-                "is not a list of colours",
-                field="targets",
-                value=targets,
-                remedy="Give targets or hex codes in a list",
-            )
-        labs = np.array([as_target(t).lab_in(view) for t in listed], dtype=float).reshape(-1, 3)
+            problem, remedy = "is not a list of colours", "Give targets or hex codes in a list"
+            raise ColourError(problem, field="targets", value=targets, remedy=remedy) from None
+        labs = np.array([as_target(t).lab_in(view) for t in goals], dtype=float).reshape(-1, 3)
     if not len(labs):
         raise ColourError("is empty", field="targets", remedy="Give at least one colour")
     return labs

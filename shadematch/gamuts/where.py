@@ -1,4 +1,4 @@
-"""Of a table over white base and thickness: in words, where a colour can be made."""
+"""Where a colour can be made, in words."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ __all__ = ["where_made"]
 def where_made(
     good: BoolArray, whites: tuple[float, ...], thicknesses_cm: tuple[float, ...]
 ) -> str:
-    """Where it can be made, the base that allows most thicknesses first.
+    """Where a colour can be made, the base that allows most thicknesses first.
 
     Parameters
     ----------
     good
-        What can be made, shape (whites, thicknesses), at least one.
+        Whether it can be made, shape (whites, thicknesses), at least once.
     whites, thicknesses_cm
-        What was tried, rising: mass fractions, and cm.
+        The white fractions and thicknesses [cm] tried, rising.
 
     Returns
     -------
@@ -31,14 +31,14 @@ def where_made(
     """
     if good.all():
         return "in every base and at every thickness tried"
-    told = []
-    # Bases next to each other that allow the same thicknesses are told together.
+    found = []
+    # Neighbouring bases that allow the same thicknesses are named together.
     for row, group in groupby(range(len(whites)), key=lambda i: tuple(good[i].tolist())):
         which = list(group)
         if any(row):
             base = _base(whites[which[0]], whites[which[-1]])
-            told.append((sum(row), f"{base} {_thick(good[which[0]], thicknesses_cm)}"))
-    return "; ".join(words for _, words in sorted(told, key=lambda each: -each[0]))
+            found.append((sum(row), f"{base} {_thick(good[which[0]], thicknesses_cm)}"))
+    return "; ".join(words for _, words in sorted(found, key=lambda each: -each[0]))
 
 
 def _base(low: float, high: float) -> str:

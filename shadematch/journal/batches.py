@@ -1,4 +1,4 @@
-"""Batches and tubes, as the events tell them."""
+"""Batches and tubes, from the events."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from shadematch.support.arrays import Triple
 __all__ = ["USUAL_TUBE_CM", "Batch", "Shelf", "Studio"]
 
 USUAL_TUBE_CM: Final = 87.0
-"""Paste in a full tube, 85 to 90 cm (common practice, no source), where nobody entered it."""
+"""Paste in a full tube if nobody entered it: 85 to 90 cm (common practice, no source)."""
 _SURELY: Final = 1.1
-"""Times what a tube holds beyond which paste must have come from another."""
+"""Multiple of a tube's contents beyond which paste must have come from another tube."""
 
 
 @dataclass(frozen=True)
@@ -29,17 +29,17 @@ class Batch:
     Attributes
     ----------
     number
-        What its sheet says.
+        Its number, as on its sheet.
     recipe
         What is in it, additions included.
     wanted
-        The colour it was to have, CIELAB under D65 for the 2 degree observer; or None.
+        The wanted colour, CIELAB under D65 for the 2 degree observer; or None.
     fields
-        Words of one's own.
+        The maker's own notes by name.
     at
         When it was written down (ISO 8601).
     measured
-        What it was measured to be, CIELAB in the reading's view, the last first.
+        Its measured colours, CIELAB in the view of each reading, the last first.
     """
 
     number: int
@@ -63,15 +63,15 @@ class Shelf:
     Attributes
     ----------
     pigment
-        Which.
+        The paste.
     opened
-        The how manyth tube it is, from 1.
+        Number of the tube, from 1.
     used
-        What was squeezed from it [unit].
+        Paste squeezed from it [unit].
     tube_size
-        What it held when full [unit]; None if nobody said, for doses in g.
+        Paste in it when full [unit]; None if unknown, for doses in g.
     assumed_new
-        Whether it is taken for new because the one before can't have held so much.
+        Whether it is assumed to be new because the one before can't have held so much.
     """
 
     pigment: str
@@ -82,24 +82,24 @@ class Shelf:
 
     @property
     def left(self) -> float | None:
-        """What is left in it [unit], 0 at the least."""
+        """Paste left in it [unit], at least 0; None if its size is unknown."""
         return None if self.tube_size is None else max(self.tube_size - self.used, 0.0)
 
     @property
     def doubtful(self) -> bool:
-        """Whether more was squeezed from it than it held, or a new one was taken for granted."""
+        """Whether more was squeezed from it than it held, or it is assumed to be new."""
         return self.assumed_new or (self.tube_size is not None and self.used > self.tube_size)
 
 
 class Studio:
-    """What the events come to; those that were voided left out."""
+    """Batches, tubes and bars after all events that were not voided."""
 
     def __init__(self, events: Iterable[Event] = ()) -> None:
         self.unit: Unit = "cm"
         self.batches: dict[int, Batch] = {}
         self.shelf: dict[str, Shelf] = {}
         self.trusted: set[int] = set()
-        """Events whose readings count whatever they say."""
+        """Events whose readings are never put aside."""
         self._tubes: dict[int, dict[str, Tube]] = {}
         every = list(events)
         voided = {e.of for e in every if isinstance(e, Voided)}
@@ -113,12 +113,12 @@ class Studio:
                 self.take(event)
 
     def take(self, event: Event) -> None:
-        """Go on by one event.
+        """Apply one event.
 
         Raises
         ------
         FileError
-            If it speaks of a paste or a batch that is not there.
+            If it names an unknown paste or batch.
         """
         self._check(event)
         if isinstance(event, Begun):
@@ -135,7 +135,7 @@ class Studio:
         elif isinstance(event, NewTube):
             old = self.shelf[event.pigment]
             size = event.tube_size or old.tube_size
-            # One that was taken for new before it was told is the same.
+            # A tube assumed to be new is the one announced now.
             opened, used = old.opened + (not old.assumed_new), old.used if old.assumed_new else 0.0
             self.shelf[event.pigment] = Shelf(event.pigment, opened, used, size)
         elif isinstance(event, Poured):
@@ -169,7 +169,7 @@ class Studio:
                 "appears twice" if isinstance(event, Poured) else "was never poured",
                 field=f"event {event.event}",
                 value=f"batch {event.batch}",
-                remedy="Bring the file back from a copy; lines are only ever added to it",
+                remedy="Restore the file from a copy; lines are only ever added to it",
             )
 
     @property

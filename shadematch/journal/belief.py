@@ -1,4 +1,4 @@
-"""What all measured bars together say, bar after bar."""
+"""The belief after all measured bars, updated bar by bar."""
 
 from __future__ import annotations
 
@@ -22,35 +22,35 @@ from shadematch.support.arrays import FloatArray
 __all__ = ["Belief", "Taught"]
 
 _TOGETHER: Final = 25
-"""Bars that are fitted together, the last ones; what older ones taught is believed before them."""
+"""Number of last bars that are fitted together; older ones are part of their prior."""
 _ODD: Final = 1e-3
 """Probability below which a bar is put aside."""
 _AGAIN: Final = 0.01
-"""... and above which, by what was learnt since, it is let back in."""
+"""Probability, by a later belief, above which it counts again."""
 _EYE: Final = np.maximum(observation().weights, 0.0).sum(axis=0)
-"""How much each wavelength counts for the eye."""
+"""Weight of each wavelength for the eye."""
 
 
 @dataclass(frozen=True)
 class Taught:
-    """What one bar came to.
+    """What one bar taught.
 
     Attributes
     ----------
     bar
-        Which.
+        The bar.
     lab, expected
         Measured and expected CIELAB in its view, shape (3,).
     covariance
         Of the expected reading, shape (3, 3), noise of the reading included.
     freedom
-        How well that is known: degrees of freedom.
+        Degrees of freedom of that covariance.
     probability
-        That a right bar falls farther off.
+        Probability that a sound bar is farther off.
     aside
         Whether it was put aside.
     explanations
-        What may have gone wrong, the likeliest first; empty where nothing seems wrong.
+        What may have gone wrong, most likely first; empty if it fits.
     before, after
         Standard deviation of the strength of each of its pastes [natural log].
     """
@@ -68,7 +68,7 @@ class Taught:
 
 
 class Belief:
-    """What is known of pastes, bases, tubes and instruments, and how well."""
+    """The belief about pastes, bases, tubes and instruments."""
 
     def __init__(
         self,
@@ -80,18 +80,18 @@ class Belief:
     ) -> None:
         self.unit = unit
         self._prior = self.now = begun(pastes, scattering, palette)
-        """Before the bars that are fitted together, and after them."""
+        """Belief before the bars that are fitted together, and after them."""
         self.noise = Tracker()
         self.tube_sd = TUBES
         self.bars: list[Bar] = []
         self._dosed: list[float] = []
         self.aside: list[int] = []
-        """Positions of bars that are put aside."""
+        """Positions of bars put aside."""
         self._first = 0
-        """Position of the first bar that is fitted together with the last."""
+        """Position of the first of the bars that are fitted together."""
 
     def ready(self, tubes: Sequence[Tube], bar: Bar | None = None) -> Believed:
-        """The belief with these tubes in it, and what a bar was looked at and read with."""
+        """The belief extended by tubes, and by the view and instrument of a bar."""
         views = () if bar is None else (bar.reading.view,)
         instruments = () if bar is None else (bar.instrument,)
         return grown(
@@ -107,16 +107,16 @@ class Belief:
         return seen, Miss(values_of(bar.reading) - seen.values, known, seen.noise)
 
     def learn(self, bar: Bar, tubes: Mapping[str, Tube], *, trusted: bool = False) -> Taught:
-        """Take in one bar more.
+        """Learn from one more bar.
 
         Parameters
         ----------
         bar
-            Measured.
+            The measured bar.
         tubes
             The open tube of each paste.
         trusted
-            Whether it counts whatever it says.
+            Never put it aside.
         """
         everything = [*dict.fromkeys([*bar.tubes, *tubes.values()])]
         self.now = self.ready(everything, bar)
@@ -178,7 +178,7 @@ class Belief:
         )
 
     def _let_back(self) -> None:
-        """Bars that were put aside and fit after all count again."""
+        """Count bars again that were put aside and now fit."""
         back = []
         for at in self.aside:
             _, miss = self.expects(self.bars[at])
@@ -192,7 +192,7 @@ class Belief:
             self._refit()
 
     def _absorb(self) -> None:
-        """Let the bar that is too old be part of what is believed before the others."""
+        """Move bars that are too old into the prior of the others."""
         while len(self.bars) - self._first > _TOGETHER:
             if self._first not in self.aside:
                 self._prior = self._absorbed(self._first)
@@ -205,27 +205,27 @@ class Belief:
 
     @property
     def dosing(self) -> float:
-        """Mean variance of L*, a* or b* by dosing of the last bars, in an ordinary studio."""
+        """Mean variance of L*, a* or b* from dosing the last bars, in an ordinary studio."""
         return float(np.mean(self._dosed[-_TOGETHER:])) if self._dosed else 0.0
 
     def holding(self, paste: str) -> int:
-        """How many bars that count hold a paste."""
+        """Number of counted bars that contain a paste."""
         return sum(
             paste in bar.reading.doses for at, bar in enumerate(self.bars) if at not in self.aside
         )
 
     def strengths(self, tubes: Sequence[Tube]) -> dict[str, float]:
-        """Relative standard deviation of the strength of what is in each tube."""
+        """Relative standard deviation of the strength of the paste in each tube."""
         return {tube.paste: self.strength(tube)[1] for tube in tubes}
 
     def strength(self, tube: Tube) -> tuple[float, float]:
-        """Strength of a tube against its paste's mean tube, and how well its paste is known there.
+        """Strength of a tube relative to its paste's mean tube, and its uncertainty.
 
         Returns
         -------
         factor, sd
-            1 is the mean tube; `sd` is of the logarithm of the absorption that it brings, where
-            it absorbs most as the eye sees it.
+            1 is the mean tube. `sd` is the standard deviation of the logarithm of its absorption,
+            weighted by absorption and by the eye.
         """
         layout, mean = self.now.layout, self.now.mean
         rows = slice(36 * layout.of_paste[tube.paste][0], 36 * layout.of_paste[tube.paste][0] + 36)
@@ -243,7 +243,7 @@ class Belief:
 def _in_lab(
     reading: TestPour, seen: Shown, miss: Miss, total: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Measured, expected and its covariance in CIELAB."""
+    """Measured and expected CIELAB, and the covariance of the latter."""
     if reading.lab is not None:
         return np.array(reading.lab), seen.values, total
     from shadematch.calibration.forward import to_lab

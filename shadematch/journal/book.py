@@ -1,8 +1,8 @@
-"""The file of a journal: lines that are appended and brought to the disk, and never changed.
+"""The file of a journal: lines are appended and flushed to disk, and never changed.
 
-A line that a process was killed over has no end; it was never answered for, so it is told and left.
-The next writer begins a line of its own behind it. Events carry running numbers: a line that is
-missing from the middle, or can't be read there, is found by them.
+A line whose writer was killed has no line end. Its call never returned, so it is reported and does
+not count; the next writer starts a new line after it. Events are numbered, so a line that is
+missing or unreadable in the middle is noticed.
 """
 
 from __future__ import annotations
@@ -52,14 +52,14 @@ class Book:
         self.path = path
         self.events: list[Event] = []
         self.torn: list[str] = []
-        """Lines that a writer was interrupted at, and that don't count."""
+        """Lines cut off by an interruption, which don't count."""
         self._read = 0
-        """Bytes of the file that were read."""
-        self._open_end = False
-        """Whether the last line has no end."""
+        """Number of bytes read."""
+        self.unfinished = False
+        """Whether the last line has no end: its writer was interrupted."""
 
     def refresh(self) -> list[Event]:
-        """What others appended since.
+        """Read what was appended since, by anyone.
 
         Raises
         ------
@@ -73,25 +73,16 @@ class Book:
                 stream.seek(self._read)
                 fresh = stream.read(_LARGEST)
         except OSError as found:
-            raise FileError(
-                f"can't be read: {found.strerror}",
-                field="path",
-                value=str(self.path),
-                remedy="Check the name and the folder",
-            ) from None
+            problem, remedy = f"can't be read: {found.strerror}", "Check the name and the folder"
+            raise FileError(problem, field="path", value=str(self.path), remedy=remedy) from None
         new: list[Event] = []
         *whole, tail = fresh.split(b"\n")
         for line in whole:
             self._read += len(line) + 1
             self._take(line, new)
-        self._open_end = bool(tail)
+        self.unfinished = bool(tail)
         self.events += new
         return new
-
-    @property
-    def unfinished(self) -> bool:
-        """Whether the last line has no end: its writer was interrupted."""
-        return self._open_end
 
     def _take(self, line: bytes, new: list[Event]) -> None:
         if not line.strip():
@@ -105,7 +96,7 @@ class Book:
         with entries_of(self.path, f"event {number}: "):
             event = event_of(content)
         if event.event != number or isinstance(event, Begun) != (number == 1):
-            raise self._wrong(f"has event {event.event} where {number} is due", event.event)
+            raise self._wrong(f"has event {event.event} in place of {number}", event.event)
         new.append(event)
 
     def _wrong(self, problem: str, value: object) -> FileError:
@@ -113,23 +104,23 @@ class Book:
             f"{problem}: a line is missing or was altered",
             field=str(self.path),
             value=value,
-            remedy="Bring the file back from a copy; lines are only ever added to it",
+            remedy="Restore the file from a copy; lines are only ever added to it",
         )
 
     def append(self, make: Callable[[], Event], take: Callable[[list[Event]], None]) -> Event:
-        """Write one event more, and bring it to the disk.
+        """Append one event and flush it to disk.
 
         Parameters
         ----------
         make
-            The event, once it is known what others wrote. Where it raises, nothing is written.
+            Makes the event, after `take`. If it raises, nothing is written.
         take
-            Takes in what others wrote, before `make` is asked.
+            Receives what others wrote since.
 
         Raises
         ------
         FileError
-            If the file can't be written, or another writer holds it for long.
+            If the file can't be written, or another writer locks it for more than 10 s.
         """
         try:
             held = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o666)
@@ -140,7 +131,7 @@ class Book:
             self._lock(held)
             leaving.callback(_unlock, held)
             take(self.refresh())
-            if self._open_end:  # a line that somebody was interrupted at; it may be whole
+            if self.unfinished:  # somebody was interrupted; the line may still be whole
                 self._write(held, b"\n")
                 take(self.refresh())
             line = line_of(make()).encode("utf-8")
@@ -166,7 +157,7 @@ class Book:
             except OSError:
                 if time.monotonic() > until:
                     raise FileError(
-                        "is held by another program",
+                        "is in use by another program",
                         field="path",
                         value=str(self.path),
                         remedy="Let it finish, and try again",
@@ -178,6 +169,6 @@ class Book:
             f"can't be written: {found.strerror}",
             field="path",
             value=str(self.path),
-            remedy="Choose a folder that exists and that you may write to; if the disk is full, "
-            "make room",
+            remedy="Choose an existing folder that you may write to; if the disk is full, free "
+            "some space",
         )

@@ -1,4 +1,4 @@
-"""What happens in a studio, as the file of a journal has it: one event a line."""
+"""The events of a journal, one a line of its file."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from shadematch.studio.unit import Unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import Triple
 from shadematch.support.files import checked_envelope, enveloped
-from shadematch.support.models import Frozen, Name, Number, check_name, readable
+from shadematch.support.models import Frozen, Name, Number, check_name, first_twice, readable
 
 __all__ = [
     "VERSION",
@@ -42,7 +42,7 @@ _MOST_FIELDS: Final = 40
 _LONGEST: Final = 10_000
 
 Fields = dict[str, str]
-"""Words of one's own with a batch: date, base lot, paste lots, fragrance, where it went."""
+"""The maker's own notes on a batch: date, base lot, paste lots, fragrance, where it went."""
 _Dose = Annotated[Number, Field(ge=0, le=10_000_000)]
 _Size = Annotated[Number, Field(ge=0.01, le=10_000)]
 _Number = Annotated[int, Field(ge=1, strict=True)]
@@ -56,7 +56,7 @@ def _checked_fields(fields: Fields) -> Fields:
             raise ValueError("a field has no name")
         check_name(name, "fields", FileError)
         if len(text) > _LONGEST:
-            raise ValueError(f"a field holds more than {_LONGEST:,} letters")
+            raise ValueError(f"a field has more than {_LONGEST:,} characters")
     return fields
 
 
@@ -68,7 +68,7 @@ class Reading(Frozen):
     lab
         CIELAB under the view's light; or None.
     spectrum
-        Radiance factors, 36 of them, None where nothing was measured; or None.
+        36 radiance factors, None at wavelengths not measured; or None.
     covariance
         Of `lab`, 3 x 3; or None.
     view
@@ -76,9 +76,9 @@ class Reading(Frozen):
     means
         ``"colorimeter"`` (any instrument that touches the bar) or ``"phone"`` (any camera).
     instrument
-        What it is called, where there are several; what one gets wrong its readings share.
+        Its name, if there are several; the readings of one instrument share its errors.
     age_days
-        How old the bar was; None if nobody said. It is kept, and nothing is reckoned with it.
+        Age of the bar [days], or None. Stored, but not used.
     """
 
     _error: ClassVar[type[ShadematchError]] = FileError
@@ -92,13 +92,13 @@ class Reading(Frozen):
 
     @model_validator(mode="after")
     def _possible(self) -> Self:
-        self.of({}, Pour(batch_g=100), "cm", "reading")  # refuses what no surface can show
+        self.of({}, Pour(batch_g=100), "cm", "reading")  # refuses impossible colours
         if self.lab is not None:
             Target.from_lab(self.lab, illuminant=self.view.illuminant, observer=self.view.observer)
         return self
 
     def of(self, doses: Mapping[str, float], pour: Pour, unit: Unit, name: str) -> TestPour:
-        """As a measured pour of known doses."""
+        """The reading as a measured pour of known doses."""
         return TestPour(
             doses,
             name,
@@ -125,13 +125,13 @@ class Begun(_Event):
     pigments
         Names of the pastes in order, one to twelve.
     unit
-        Of doses.
+        Unit of doses.
     scattering
-        Those that look milky, earthy or pearly.
+        Pastes that look milky, earthy or pearly.
     tube_size
-        Paste in a full tube, by name [unit]; 87 cm where nothing is said.
+        Paste in a full tube, by name [unit]; by default 87 cm.
     palette
-        To begin from; or None.
+        The palette to start from, or None.
     """
 
     what: Literal["begun"] = "begun"
@@ -143,43 +143,34 @@ class Begun(_Event):
 
     @model_validator(mode="after")
     def _known(self) -> Self:
-        for field, names in (
-            ("scattering", self.scattering),
-            ("tube_size", tuple(self.tube_size)),
-        ):
-            strange = [n for n in names if n not in self.pigments]
-            if strange:
-                raise FileError(
-                    "is not one of the pastes",
-                    field=field,
-                    value=strange[0],
-                    remedy=f"There are {', '.join(self.pigments)}",
-                )
-        if len(set(self.pigments)) != len(self.pigments):
-            raise FileError(
-                "a name appears twice",
-                field="pigments",
-                value=self.pigments,
-                remedy="Rename one of them",
-            )
+        for field, names in (("scattering", self.scattering), ("tube_size", self.tube_size)):
+            for name in names:
+                if name not in self.pigments:
+                    remedy = f"There are {', '.join(self.pigments)}"
+                    raise FileError(
+                        "is not one of the pastes", field=field, value=name, remedy=remedy
+                    )
+        if twice := first_twice(self.pigments):
+            remedy = "Rename one of them"
+            raise FileError("a name appears twice", field="pigments", value=twice, remedy=remedy)
         return self
 
 
 class Poured(_Event):
-    """A batch: what was really squeezed, and into what.
+    """A batch, as it was really poured.
 
     Attributes
     ----------
     batch
         Its number.
     doses, pour
-        Of it.
+        Its doses by name [unit], and its pour.
     wanted
-        The colour it was to have, CIELAB under D65 for the 2 degree observer; or None.
+        The wanted colour, CIELAB under D65 for the 2 degree observer; or None.
     fields
-        Words of one's own.
+        The maker's own notes by name.
     reading
-        Where it was poured and measured in one go.
+        Its reading, if it was added together with it.
     """
 
     what: Literal["poured"] = "poured"
@@ -202,17 +193,7 @@ class Measured(_Event):
 
 
 class Added(_Event):
-    """What was added to a batch that came out off.
-
-    Attributes
-    ----------
-    batch
-        Its number.
-    doses, clear_g, white_g
-        Paste and base that were added.
-    fields
-        Words of one's own.
-    """
+    """Paste by name [unit] and base [g] added to a batch that came out off."""
 
     what: Literal["added"] = "added"
     batch: _Number
@@ -233,7 +214,7 @@ class NewTube(_Event):
 
 
 class Voided(_Event):
-    """An event that doesn't count: a batch with all that was measured of it, or one reading."""
+    """An earlier event does not count: a batch with all its readings, or one reading."""
 
     what: Literal["voided"] = "voided"
     of: _Number
@@ -241,7 +222,7 @@ class Voided(_Event):
 
 
 class LetIn(_Event):
-    """A reading that was put aside, and counts whatever it says."""
+    """A reading that was put aside counts after all."""
 
     what: Literal["let in"] = "let in"
     of: _Number
@@ -261,7 +242,7 @@ def line_of(event: Event) -> str:
     """An event as a line of the file, without its end."""
     content = _FORM.dump_python(event, mode="json", exclude_defaults=True)
     if isinstance(event, Poured):
-        # In full: the file must mean the same when a default changes one day.
+        # In full: the file must mean the same even if a default changes.
         content["pour"] = event.pour.model_dump(mode="json")
     content = {"event": event.event, "what": event.what, **content}
     if isinstance(event, Begun):
@@ -275,7 +256,7 @@ def event_of(content: Any) -> Event:
     Raises
     ------
     FileError
-        Naming the entry that is wrong; also for a journal of a newer version.
+        Naming the wrong entry; also for a journal of a newer version.
     """
     if isinstance(content, dict) and content.get("what") == "begun":
         _, content = checked_envelope(content, {"journal": VERSION})

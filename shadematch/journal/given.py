@@ -1,4 +1,4 @@
-"""Batches, readings and words of one's own, as people hand them over."""
+"""Arguments of a journal's methods, converted to what its events hold."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def reading_of(
     Raises
     ------
     PourError, ColourError
-        For what is not a measured colour, view or instrument.
+        If an argument is not a measured colour, a view or an instrument.
     """
     if view is not None:
         expect(view, View, "view", "Use View(...)")
@@ -46,7 +46,7 @@ def reading_of(
             "must be 'colorimeter' or 'phone'",
             field="means",
             value=means,
-            remedy="Take 'phone' for photos, 'colorimeter' for what touches the bar",
+            remedy="Take 'phone' for photos, 'colorimeter' for an instrument that touches the bar",
         )
     expect(instrument, str, "instrument", "Give a text")
     view = View() if view is None else view
@@ -80,13 +80,7 @@ def reading_of(
 
 
 def fields_of(fields: Mapping[str, object] | None) -> dict[str, str]:
-    """Words of one's own, as texts.
-
-    Raises
-    ------
-    PourError
-        If they have no names.
-    """
+    """A maker's own notes, as texts by name; empty ones are left out."""
     if fields is None:
         return {}
     expect(fields, Mapping, "fields", "Give names and texts, such as {'base lot': 'A7'}")
@@ -96,12 +90,12 @@ def fields_of(fields: Mapping[str, object] | None) -> dict[str, str]:
 def batch_of(
     given: Mapping[str, float] | Recipe | Match, pour: Pour | None, history: History
 ) -> tuple[dict[str, float], Pour, Triple | None]:
-    """Doses, pour, and the colour that was wanted, if a match says so.
+    """Doses, pour, and the target of a match.
 
     Raises
     ------
     UnknownNameError, PourError
-        For pastes that the journal doesn't have, or what is not a batch.
+        If the journal lacks a paste, or the doses or the pour are not valid.
     """
     wanted: Triple | None = None
     if isinstance(given, Match):
@@ -110,32 +104,23 @@ def batch_of(
         check_unit(given.unit, history.begun.unit, "doses", of="the journal's doses")
         if pour is not None and pour != given.pour:
             raise PourError(
-                "has no meaning beside a recipe, which has its own",
+                "has no effect: the recipe has its own",
                 field="pour",
                 value=pour,
                 remedy="Leave it out, or give the doses by name",
             )
         pour, given = given.pour, given.doses
     if pour is None or (isinstance(pour, Pour) and "batch_g" not in pour.model_fields_set):
-        raise PourError(
-            "doesn't say into how much base the paste went",
-            field="pour",
-            remedy="Say its mass, such as Pour(batch_g=500) or --batch 500",
-        )
+        remedy = "Give its mass, such as Pour(batch_g=500) or --batch 500"
+        raise PourError("must say how much base the paste went into", field="pour", remedy=remedy)
     expect(pour, Pour, "pour", "Use Pour(...)")
     return _doses_in(given, history), pour, wanted
 
 
 def _doses_in(given: Mapping[str, float], history: History) -> dict[str, float]:
-    """Doses by the journal's names.
-
-    Raises
-    ------
-    UnknownNameError, PourError
-        For a paste that it doesn't have, or a dose that can't be.
-    """
+    """Doses by the journal's names, checked."""
     doses = {history.paste(name): dose for name, dose in doses_of(given, "doses").items()}
-    return dict(Recipe(doses, Pour(), unit=history.begun.unit).doses)  # refuses what can't be
+    return dict(Recipe(doses, Pour(), unit=history.begun.unit).doses)
 
 
 def added_of(
@@ -149,7 +134,7 @@ def added_of(
     Raises
     ------
     UnknownNameError, PourError
-        For pastes that the journal doesn't have, another unit, or amounts that can't be.
+        If the journal lacks a paste, the unit is another, or an amount is out of range.
     """
     if isinstance(given, Correction):
         given = given.advice
@@ -170,20 +155,17 @@ def correction_of(
     target: HoldsTarget | str | None,
     options: Mapping[str, Any],
 ) -> Correction:
-    """What to add to a batch, by what was known before it was measured.
+    """What to add to a batch, by the belief before it was measured.
 
     Raises
     ------
     ShadematchError
-        As `shadematch.correct` does; also where nobody said which colour was wanted.
+        As `shadematch.correct` does; also without a target.
     """
     if target is None:
         if held.wanted is None:
-            raise PourError(
-                "nobody said which colour was wanted",
-                field="target",
-                remedy="Give it: target='#d9822b'",
-            )
+            remedy = "Give the wanted colour: target='#d9822b'"
+            raise PourError("is missing", field="target", remedy=remedy)
         target = Target(held.wanted)
     known = history.belief.strengths([*history.studio.open.values()])
     seen = reading.of(held.recipe.doses, held.recipe.pour, history.begun.unit, "batch")

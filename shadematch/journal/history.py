@@ -1,4 +1,4 @@
-"""What the events of a journal come to: batches, tubes, what was learnt, and the palette."""
+"""The state of a journal after its events: batches, tubes, lessons and the palette."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _FEW: Final = 15
 
 
 class History:
-    """What all events so far come to; what is learnt from them is worked out when asked for."""
+    """The state after all events; learning is postponed until its results are asked for."""
 
     def __init__(self, book: Book) -> None:
         self.book = book
@@ -44,7 +44,7 @@ class History:
         return cast(Begun, self.events[0])
 
     def take(self, events: Sequence[Event]) -> None:
-        """Go on by events."""
+        """Apply events."""
         if not events:
             return
         first = not self.events
@@ -58,14 +58,14 @@ class History:
                 self.studio.take(event)
 
     def write(self, make: Callable[[int], Event]) -> Event:
-        """Append an event to the file; `make` gets its number, once all others are known."""
+        """Append an event to the file; `make` gets its number, after the events of others."""
         event = self.book.append(lambda: make(len(self.events) + 1), self.take)
         self.take([event])
         return event
 
     @property
     def belief(self) -> Belief:
-        """What is known, all bars taken in."""
+        """The belief after all bars."""
         begun = self.begun
         if self._belief is None:
             self._belief = Belief(
@@ -78,7 +78,7 @@ class History:
         belief, studio = self._belief, self.studio
         for event, bar, tubes in studio.bars[len(belief.bars) :]:
             taught = belief.learn(bar, tubes, trusted=event in studio.trusted)
-            self._lessons[event] = _told(belief, event, taught)
+            self._lessons[event] = _lesson(belief, event, taught)
             for position, (at, lesson) in enumerate(list(self._lessons.items())):
                 if lesson.aside != (position in belief.aside):
                     self._lessons[at] = replace(lesson, aside=position in belief.aside)
@@ -92,7 +92,7 @@ class History:
 
     @property
     def palette(self) -> Palette:
-        """The pastes as the open tubes have them, the bases, and what is not known of them."""
+        """The pastes in the open tubes, the bases, and their uncertainty."""
         if self._palette is None:
             belief, studio, begun = self.belief, self.studio, self.begun
             tubes, bars = studio.open, belief.bars
@@ -116,7 +116,7 @@ class History:
     # --- finding things
 
     def paste(self, name: object) -> str:
-        """The paste of that name; upper and lower case are alike where that names one only.
+        """The paste of that name; case is ignored unless several names differ in it alone.
 
         Raises
         ------
@@ -131,12 +131,8 @@ class History:
             if len(alike) == 1:
                 return alike[0]
         hint = did_you_mean(name, have) if isinstance(name, str) else ""
-        raise UnknownNameError(
-            "the journal has no such paste",
-            field="pigment",
-            value=name,
-            remedy=f"{hint}It has {', '.join(have)}",
-        )
+        problem, remedy = "the journal has no such paste", f"{hint}It has {', '.join(have)}"
+        raise UnknownNameError(problem, field="pigment", value=name, remedy=remedy)
 
     def batch(self, number: object) -> Batch:
         """The batch of that number.
@@ -160,19 +156,14 @@ class History:
         return found
 
     def poured_event(self, what: int | Lesson) -> int:
-        """The event that a batch was poured by."""
+        """The event in which a batch was poured."""
         number = self.batch(what.batch if isinstance(what, Lesson) else what).number
         return next(e.event for e in self.events if isinstance(e, Poured) and e.batch == number)
 
     def reading_event(self, what: int | Lesson, *, aside: bool = False) -> int:
-        """The event that a batch was measured by: that of a lesson, or the last.
+        """The event in which a batch was measured: that of a lesson, or the last.
 
-        Parameters
-        ----------
-        what
-            The lesson, or the batch's number.
-        aside
-            Whether it must have been put aside.
+        With `aside`, it must have been put aside.
 
         Raises
         ------
@@ -184,12 +175,8 @@ class History:
         if isinstance(what, Lesson):
             events = [event for event in events if event == what.event]
         if not events:
-            raise PourError(
-                "nothing was measured of it, or that was voided",
-                field="batch",
-                value=number,
-                remedy="Measure it first",
-            )
+            problem = "was never measured, or its reading was voided"
+            raise PourError(problem, field="batch", value=number, remedy="Measure it first")
         if aside and not self.lessons[events[-1]].aside:
             raise PourError(
                 "was not put aside: it counts already",
@@ -200,7 +187,7 @@ class History:
         return events[-1]
 
     def check_new(self, doses: Mapping[str, float], pour: Pour, reading: Reading | None) -> None:
-        """Refuse a bar that is there already, to the last digit: it would count twice.
+        """Refuse a bar whose doses and reading are in the journal already.
 
         Raises
         ------
@@ -219,7 +206,7 @@ class History:
     def batch_with(
         self, doses: Mapping[str, float], pour: Pour, reading: Reading | None
     ) -> int | None:
-        """Number of the batch that has these doses and this reading; None where none has."""
+        """Number of the batch with these doses and this reading, or None."""
         for _, bar, _ in self.studio.bars:
             old = bar.reading
             if reading is None or old.doses != doses or old.pour != pour:
@@ -232,7 +219,7 @@ class History:
     # --- what it says
 
     def report(self) -> Report:
-        """Strengths, what is least known, odd bars, paste left, and what is asked."""
+        """Strengths, bars put aside, paste left, and questions to the maker."""
         belief, studio = self.belief, self.studio
         unit, shelf = self.begun.unit, studio.shelf
         bars = len(belief.bars)
@@ -277,7 +264,7 @@ class History:
         return Report(rows=tuple(rows), notes=tuple(notes), cautions=False)
 
 
-def _told(belief: Belief, event: int, taught: Taught) -> Lesson:
+def _lesson(belief: Belief, event: int, taught: Taught) -> Lesson:
     bar = taught.bar
     alone = tuple(n for n in bar.reading.doses if taught.aside and not belief.holding(n))
     return Lesson(

@@ -1,4 +1,4 @@
-"""A studio's journal: batches in, a palette out that every finished bar makes surer."""
+"""A studio's journal: batches in, and a palette out that every finished bar improves."""
 
 from __future__ import annotations
 
@@ -46,35 +46,35 @@ __all__ = ["Journal"]
 
 
 class Journal(Pages):
-    """A studio's book of batches, in a file, and what it teaches of pastes and bases.
+    """A studio's book of batches, in a file, and the palette learnt from it.
 
-    Every finished bar that is measured makes the next recipe surer; no test pours are asked for
-    beyond one bar of each paste (`next`). Events are appended to the file and brought to the disk
-    before a call returns; none is ever changed.
+    Every measured bar makes the next recipe surer. Test pours are not needed beyond one bar of
+    each paste (`next`). Events are appended to the file and flushed to disk before a call returns;
+    none is ever changed.
 
     Parameters
     ----------
     path
-        The file: JSON lines. It is opened if it is there, else begun.
+        The file, in JSON lines. It is opened if it exists, else created.
     pigments
-        Names of the pastes in order, one to twelve; for a new journal, or to make sure which it is.
+        Names of the pastes in order, one to twelve: for a new journal, or to check an old one.
     unit
-        Of doses, ``"cm"`` or ``"g"``; for a new journal.
+        Unit of doses, ``"cm"`` or ``"g"``; for a new journal.
     scattering
         Pastes that look milky, earthy or pearly; for a new journal.
     tube_size
-        Paste in a full tube [unit], by name; 87 cm where nothing is said. For a new journal.
+        Paste in a full tube [unit], by name; by default 87 cm. For a new journal.
     palette
-        To begin from: a guess, or with what is known of it (`Palette.known_to`, `calibrate`). For a
-        new journal.
+        The palette to start from: a guess, or one that says how well it is known
+        (`Palette.known_to`, `calibrate`). For a new journal.
 
     Raises
     ------
     FileError
-        If the file can't be read or written, an event is missing or wrong, or it is another
-        studio's (other pastes or another unit than were given).
+        If the file can't be read or written, an event is missing or wrong, or the journal has
+        other pastes or another unit than those given.
     PaletteError, PourError
-        If what was given to begin with can't be used.
+        If an argument is not valid.
     """
 
     def __init__(
@@ -108,7 +108,7 @@ class Journal(Pages):
         age_days: float | None = None,
         fields: Mapping[str, object] | None = None,
     ) -> Lesson:
-        """A bar that was poured and measured, in one go.
+        """Add a bar that was poured and measured.
 
         Parameters
         ----------
@@ -133,18 +133,18 @@ class Journal(Pages):
         pour: Pour | None = None,
         fields: Mapping[str, object] | None = None,
     ) -> int:
-        """A batch, once it is poured: its paste is counted, and it gets a number.
+        """Add a batch that was poured; its paste is taken from the tubes.
 
         Parameters
         ----------
         doses
-            As really squeezed [unit]: names and amounts, a `Recipe`, or a `Match` that was kept
-            to. Without any, base alone.
+            Doses as really squeezed [unit]: names and amounts, a `Recipe`, or a `Match`. An empty
+            mapping is base alone.
         pour
-            What they went into, where doses are no recipe.
+            What they went into, for names and amounts.
         fields
-            Words of your own by name, such as date, base lot, paste lots, fragrance and its share,
-            and where it went: at most 40.
+            Your own notes by name, at most 40, such as date, base lot, paste lots, fragrance and
+            its share, and where it went.
 
         Returns
         -------
@@ -154,9 +154,9 @@ class Journal(Pages):
         Raises
         ------
         UnknownNameError
-            For a paste that the journal doesn't have.
+            If the journal lacks a paste.
         PourError, FileError
-            For a dose or field that can't be; if the file can't be written.
+            If a dose or note is not valid, or the file can't be written.
         """
         return self._poured(doses, pour, fields, None).batch
 
@@ -170,28 +170,30 @@ class Journal(Pages):
         instrument: str = "",
         age_days: float | None = None,
     ) -> Lesson:
-        """A batch, once it is measured.
+        """Add the measured colour of a batch.
 
         Parameters
         ----------
         batch
             Its number.
         measured
-            CIELAB in the view; or a `Target` (a spectrum is used as such), or a photo's colour.
+            CIELAB in the view, a `Target` (its spectrum is used if it has one), or a photo's
+            colour.
         view
-            How it was looked at; by default D65 on white paper, and for a target its own light.
+            How it was looked at; by default D65 on white paper. A target without a spectrum is
+            in its own light.
         means
-            ``"colorimeter"`` or ``"phone"``; by default a phone where the colour brings a
-            covariance, as photos do.
+            ``"colorimeter"`` or ``"phone"``; by default a phone if the colour has a covariance,
+            as those of photos do.
         instrument
-            What it is called, where there are several of a kind.
+            Its name, if there are several of a kind.
         age_days
-            How old the bar was. It is kept; fading is not reckoned with.
+            Age of the bar [days]. Stored; fading is not modelled.
 
         Raises
         ------
         PourError, ColourError, SpectrumError
-            For a batch that is not there, or what is not a measured colour.
+            If there is no such batch, or `measured` is not a colour.
         FileError
             If the file can't be written.
         """
@@ -206,19 +208,19 @@ class Journal(Pages):
         return self._history.lessons[event]
 
     def new_tube(self, pigment: str, *, tube_size: float | None = None) -> None:
-        """A new tube of a paste was opened.
+        """Note that a new tube was opened.
 
         Parameters
         ----------
         pigment
-            Which.
+            The paste.
         tube_size
-            What it holds [unit]; by default as much as the last.
+            Paste in it [unit], 0.01 to 10,000; by default as much as in the last.
 
         Raises
         ------
-        UnknownNameError
-            For a paste that the journal doesn't have.
+        UnknownNameError, PourError
+            If the journal lacks the paste, or the size is out of range.
         """
         name = self._history.paste(pigment)
         if tube_size is not None:
@@ -234,7 +236,7 @@ class Journal(Pages):
         white_g: float = 0.0,
         fields: Mapping[str, object] | None = None,
     ) -> None:
-        """What was added to a batch that came out off.
+        """Note what was added to a batch that came out off.
 
         Parameters
         ----------
@@ -244,9 +246,9 @@ class Journal(Pages):
             The `Correction` whose advice was followed, one of its additions, or paste by name
             [unit].
         clear_g, white_g
-            Base that was added [g], beside doses by name.
+            Base that was added [g], with paste by name.
         fields
-            Words of your own, as for `pour`.
+            Your own notes, as for `pour`.
 
         Raises
         ------
@@ -280,23 +282,23 @@ class Journal(Pages):
         instrument: str = "",
         **options: Any,
     ) -> Correction:
-        """What to add to a batch that came out off; its reading is kept and learnt, once.
+        """What to add to a batch that came out off; its reading is added to the journal, once.
 
-        Tell what was added with `added`, and what it came to with `measured`.
+        Afterwards add what was added with `added`, and the new colour with `measured`.
 
         Parameters
         ----------
         batch, measured, view, means, instrument
             As for `measured`.
         target
-            The colour that was wanted; by default the one that the batch was poured for.
+            The wanted colour; by default the one that the batch was poured for.
         **options
-            Others of `shadematch.correct`: within, max_load, pot_g, bases, must_avoid.
+            Other arguments of `shadematch.correct`: within, max_load, pot_g, bases, must_avoid.
 
         Raises
         ------
         ShadematchError
-            As `measured` and `shadematch.correct` do; also where no colour was wanted.
+            As `measured` and `shadematch.correct` do; also without a target.
         """
         reading = reading_of(measured, view, means, instrument, None)
         held = self._history.batch(batch)
@@ -308,26 +310,26 @@ class Journal(Pages):
         return found
 
     def void(self, what: int | Lesson, *, reading_only: bool = False, why: str = "") -> None:
-        """Something that doesn't count: a miscounted bar, a batch that was never poured.
+        """Stop counting something: a miscounted bar, a batch that was never poured.
 
-        Nothing is erased: that it is void is one more event.
+        Nothing is erased: one more event says that it is void.
 
         Parameters
         ----------
         what
-            Number of the batch, or a lesson from it. All that was measured of it goes with it, and
-            its paste is not counted.
+            Number of the batch, or a lesson from it. All its readings go with it, and its paste is
+            back in the tubes.
         reading_only
-            Whether only what was measured last goes, or what the lesson rests on.
+            Void only the last reading, or the one of the lesson.
         why
-            In words.
+            The reason.
 
         Raises
         ------
         PourError
-            If there is no such batch, or nothing was measured of it.
+            If there is no such batch, or it was never measured.
         """
-        expect(why, str, "why", "Say in words why")
+        expect(why, str, "why", "Give the reason as a text")
         expect(reading_only, bool, "reading_only", "Give True or False")
 
         def make(number: int) -> Event:
@@ -341,21 +343,21 @@ class Journal(Pages):
         self._history.write(make)
 
     def let_in(self, what: int | Lesson, *, why: str = "") -> Lesson:
-        """A bar that was put aside and is right: it counts whatever it says.
+        """Count a bar that was put aside: it is right.
 
         Parameters
         ----------
         what
-            Its lesson, or the number of the batch: what was measured last of it.
+            Its lesson, or the number of the batch, for its last reading.
         why
-            In words.
+            The reason.
 
         Raises
         ------
         PourError
-            If there is no such batch, nothing was measured of it, or it counts already.
+            If there is no such batch, it was never measured, or it counts already.
         """
-        expect(why, str, "why", "Say in words why")
+        expect(why, str, "why", "Give the reason as a text")
         of = self._history.reading_event(what, aside=True)
         self._history.write(lambda n: LetIn(event=n, at=now(), of=of, why=why))
         return self._history.lessons[of]
@@ -373,16 +375,16 @@ class Journal(Pages):
         Parameters
         ----------
         batch_g, thickness_cm
-            Of the bar: mass of base [g], thickness [cm].
+            Mass of base [g] and thickness [cm] of the bar.
         dose_step
-            What doses are multiples of [unit]; 1 cm or 0.1 g by default.
+            Doses are multiples of this [unit]; by default 1 cm or 0.1 g.
         view
-            How it will be measured.
+            How it will be measured; by default D65 on white paper.
 
         Raises
         ------
         PourError
-            If the pour can't be.
+            If a number is out of range.
         """
         view = View() if view is None else view
         expect(view, View, "view", "Use View(...)")
@@ -393,12 +395,12 @@ class Journal(Pages):
         return next_bar(belief, self._history.studio.open, known, pour, view)
 
     def save_table(self, path: str | os.PathLike[str], *, replace: bool = False) -> None:
-        """Write all events into a CSV for a spreadsheet, one a line; `from_table` reads it.
+        """Write all events to a CSV file, one a line; `from_table` reads it.
 
         Raises
         ------
         FileError
-            If the place can't be written, or another file is there and `replace` is false.
+            If the file can't be written, or another file is there and `replace` is false.
         """
         write_text(path, table_of(self.events), replace=replace)
 
@@ -409,7 +411,7 @@ class Journal(Pages):
         Raises
         ------
         FileError
-            If the table can't be read or a line of it is wrong, which is named; if a file is there.
+            If the table can't be read, a line, which is named, is wrong, or `path` exists.
         """
         events = events_in(read_text(table, kind="table of a journal"), str(table))
         check_whole(events, str(table))

@@ -1,4 +1,4 @@
-"""A belief as a palette, with what is left open of it."""
+"""A belief as a palette with its uncertainty."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _HIGHEST: Final = 1e8
 
 
 def opened(belief: Believed, tubes: Mapping[str, Tube]) -> tuple[FloatArray, FloatArray]:
-    """Spectra as the open tubes have them: mean (K, 36) and covariance (36 K, 36 K)."""
+    """Spectra of the open tubes: mean (K, 36) and covariance (36 K, 36 K)."""
     layout = belief.layout
     turn = np.zeros((layout.spectra, layout.size))
     turn[:, : layout.spectra] = np.eye(layout.spectra)
@@ -53,15 +53,15 @@ def palette_of(
     Parameters
     ----------
     belief, tubes
-        What is believed, and which tubes are open.
+        The belief, and the open tube of each paste.
     unit, note
-        Of the palette.
+        Unit and note of the palette.
     rough
         How noisy the studio is.
     dosing
-        Mean variance of L*, a* or b* by dosing in an ordinary studio.
+        Mean variance of L*, a* or b* from dosing in an ordinary studio.
     views
-        Those that bars were looked at in.
+        The views of the bars.
     sizes
         Size and price of each paste's tube.
     """
@@ -88,7 +88,7 @@ def palette_of(
             crowding=number(of, True, "crowding", -MOST_CROWDING, MOST_CROWDING),
         )
 
-    # What a rough hand adds has no place of its own in a palette.
+    # A palette has no place for extra dosing noise: add it to the model's error.
     added = max(rough.hand - 1.0, 0.0) * dosing
     errors = ERRORS[unit]
     known = Known(

@@ -1,4 +1,4 @@
-"""What a bar taught, and which to pour next."""
+"""What a bar taught, and which bar to pour next."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from shadematch.support.report import Report, Reported, Row, Swatch, lab_words, 
 __all__ = ["Lesson", "NextBar"]
 
 _EXPLAINS = 0.01
-"""Probability from which an explanation is offered."""
+"""Least probability for an explanation to be offered."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class Lesson(Reported):
     Attributes
     ----------
     event
-        The journal's event that holds the reading.
+        Number of the event with the reading.
     batch
         Number of the batch.
     recipe
@@ -41,16 +41,15 @@ class Lesson(Reported):
     covariance
         Of the expected reading, shape (3, 3), noise of dosing and reading included.
     probability
-        That a right bar falls farther from what was expected, 0 to 1.
+        Probability that a sound bar is farther from the expected colour, 0 to 1.
     aside
         Whether it was put aside, and taught nothing.
     explanations
-        What may have gone wrong with a bar that does not fit, the likeliest first.
+        What may have gone wrong with a bar that does not fit, most likely first.
     only_one
-        Pastes that no other bar holds; of a bar that was put aside.
+        For a bar that was put aside: pastes that no other bar contains.
     known_to
-        How well the strength of each of its pastes was known before and after: relative standard
-        deviations, 0 and up.
+        Relative standard deviation of the strength of each of its pastes, before and after.
     """
 
     event: int
@@ -74,11 +73,11 @@ class Lesson(Reported):
 
     @property
     def fits(self) -> bool:
-        """Whether it is not an odd bar."""
+        """Whether it was not put aside."""
         return not self.aside
 
     def contains(self, level: float = 0.9) -> bool:
-        """Whether the reading fell into the range (an ellipsoid) that was to hold so many.
+        """Whether the reading is inside the ellipsoid that a fraction of readings should be in.
 
         Raises
         ------
@@ -96,7 +95,7 @@ class Lesson(Reported):
 
     @property
     def why(self) -> str:
-        """What explains best that it does not fit, in words."""
+        """The best explanation for a bar that does not fit, in words."""
         best = self.explanations[0] if self.explanations else None
         if best is None or best.fits < _EXPLAINS:
             return "nothing simple explains it. Measure it again, or pour it again."
@@ -110,7 +109,7 @@ class Lesson(Reported):
         return f"It does not fit, and is put aside: {self.why}"
 
     def report(self) -> Report:
-        """Whether it fits, what explains it, and what was learnt."""
+        """Whether it fits, explanations, and what was learnt."""
         rows = [
             Row("batch", f"{self.batch}: {self.recipe}", note=str(self.recipe.pour)),
             Row("measured", lab_words(self.measured)),
@@ -122,7 +121,7 @@ class Lesson(Reported):
                 for name, (before, after) in self.known_to.items()
             ]
         for name in self.only_one:
-            text = f"no other bar holds {name}: until one does, little is known of it"
+            text = f"no other bar contains {name}: until one does, little is known of it"
             rows.append(Row("mind", text))
         also = [
             f"{e.text} ({e.share:.0%})"
@@ -155,10 +154,10 @@ class NextBar(Reported):
     recipe
         What to pour.
     why
-        In words.
+        The reason, in words.
     before, after
-        How far the colours of ordinary recipes are uncertain, in CIEDE2000 (root mean square), as
-        things stand and with this bar measured.
+        Uncertainty of the colours of ordinary recipes, as root mean square CIEDE2000, now and
+        with this bar measured.
     """
 
     recipe: Recipe

@@ -1,4 +1,4 @@
-"""Which bar to pour next: one of each paste that nobody knows, then what would teach most."""
+"""Which bar to pour next: one of each unknown paste, then the one that would teach most."""
 
 from __future__ import annotations
 
@@ -23,15 +23,15 @@ from shadematch.support.arrays import FloatArray
 __all__ = ["next_bar"]
 
 _FIRST: Final = {"cm": 1.2, "g": 0.8}
-"""Load [unit per 100 g] of the first bar of a paste: of 0.8, 1.2, 2 and about 2.5 cm the one after
-which a year began best (`tests/bench/year.py`). More comes out too dark to tell the shape of its
-spectrum, and of less a slip of the ruler is too large a part."""
+"""Load [unit per 100 g] of the first bar of a paste: the best start of a year among 0.8, 1.2, 2 and
+about 2.5 cm (`tests/bench/year.py`). More is too dark to show the shape of its spectrum; with less,
+a slip of the ruler is too large a part."""
 _LOADS: Final = (0.4, 0.8, 1.2, 1.6, 2.4, 3.2)
-"""Per 100 g, that are tried later."""
+"""Loads to try later [unit per 100 g]."""
 _WHITE: Final = 0.1
-"""White fraction at which white base shows how strongly it scatters."""
+"""White fraction that shows how strongly white base scatters."""
 _ORDINARY: Final = 40
-"""Recipes by which it is judged what a bar teaches."""
+"""Number of ordinary recipes that a bar is judged by."""
 
 
 def next_bar(
@@ -39,16 +39,7 @@ def next_bar(
 ) -> NextBar:
     """The bar that would make the colours of ordinary recipes surest.
 
-    Parameters
-    ----------
-    belief, tubes
-        As things stand.
-    known
-        Pastes that some bar held.
-    pour
-        Mass, thickness, load limit and dose step of it; the white fraction is chosen.
-    view
-        How it will be measured.
+    `known` are the pastes measured so far; the white fraction of the pour is chosen.
     """
     unknown = [name for name in tubes if name not in known]
     recipes = [
@@ -72,7 +63,7 @@ def next_bar(
     why = (
         f"{', '.join(recipes[best].doses)} was never measured"
         if unknown
-        else "of the bars tried, it tells most of ordinary recipes"
+        else "of the bars tried, it teaches most about ordinary recipes"
     )
     return NextBar(
         recipe=recipes[best],
@@ -118,7 +109,7 @@ def _bar(recipe: Recipe, tubes: Mapping[str, Tube], view: View) -> Bar:
 def _ordinary(
     now: Believed, unit: Unit, tubes: Mapping[str, Tube], pour: Pour, view: View
 ) -> tuple[FloatArray, FloatArray]:
-    """Slopes of colours of ordinary recipes by all that is believed, and CIEDE2000's metric."""
+    """Slopes of the colours of ordinary recipes by the belief, and CIEDE2000's metric there."""
     rng = np.random.default_rng(3)
     names, cases, drawn = list(tubes), [], []
     for _ in range(_ORDINARY):

@@ -1,9 +1,8 @@
-"""How noisy this studio is, learnt from how far bars fall from what was expected.
+"""How noisy this studio is, learnt from the distance of bars to their expected colours.
 
-A studio's ruler, instrument and stirring may be better or worse than usual: a factor on the
-variance by hand, one by eye, and one on what is left open of pastes and bases are tracked, and the
-spread of tubes with them. With noise taken too small, ranges promise too much and right bars are
-doubted.
+A studio's ruler, instrument and stirring may be better or worse than usual. Tracked are a factor on
+the variance of dosing, one on that of reading, one on the uncertainty of pastes and bases, and the
+spread of tubes. If the noise is underestimated, ranges are too narrow and sound bars are doubted.
 """
 
 from __future__ import annotations
@@ -21,36 +20,30 @@ from shadematch.support.arrays import FloatArray
 __all__ = ["Miss", "Tracker", "improbable", "tube_spread"]
 
 _AS_SURE: Final = 6.0
-"""Tubes' worth of that belief."""
+"""Number of tubes that the prior on the spread of tubes is worth."""
 _KEPT: Final = 4.0
-"""Numbers' worth of the belief that a studio is as noisy as usual."""
+"""Number of readings that the prior of ordinary noise is worth."""
 _SURE: Final = 10.0
-"""Degrees of freedom of noise before anything is measured: fewer would let wrong bars pass."""
+"""Degrees of freedom of the noise before any bar: fewer would let wrong bars pass."""
 _FORGETS: Final = 0.99
 _MOST: Final = 120
-"""Bars that are looked back upon, and how each counts for less than the next."""
+"""Weight of a bar relative to the next, and the number of bars remembered."""
 _STRAY: Final = 0.02
 _ANYWHERE: Final = 100.0
-"""Share of bars that something went wrong with, and over how many units of L*, a* and b* those fall
-evenly; a hundredth of it for a spectrum."""
+"""Fraction of bars with a mistake, and the range of L*, a* and b* that these are uniform in; a
+hundredth of it for a spectrum."""
 _STRAIGHT: Final = 5.0
-"""Standard deviation of what was expected of L*, a* and b* up to which slopes are good (estimate);
-a hundredth of it for a spectrum."""
+"""Prior standard deviation of L*, a* and b* up to which the linear model holds (estimate); a
+hundredth of it for a spectrum."""
 _RANGES: Final = (*[(np.log(0.1), np.log(40.0))] * 2, (np.log(0.25), np.log(4.0)))
-"""Of the logarithms of the factors."""
+"""Ranges of the logarithms of the factors."""
 
 
 class Miss(NamedTuple):
-    """How far a bar fell from what was expected.
+    """Measured less expected, shape (m,), and its covariance.
 
-    Attributes
-    ----------
-    off
-        Measured less expected, shape (m,).
-    known
-        Covariance of what was expected, by what was not known, shape (m, m).
-    noise
-        What differs from bar to bar.
+    `known` is the part from the uncertainty of the belief, shape (m, m); `noise` differs from bar
+    to bar.
     """
 
     off: FloatArray
@@ -59,16 +52,16 @@ class Miss(NamedTuple):
 
     @property
     def share(self) -> float:
-        """How much it tells of factors: where much is not known, colours bend away from slopes."""
+        """Weight in learning the factors; small where so little is known that colours bend."""
         straight = _STRAIGHT if self.off.size == 3 else _STRAIGHT / 100.0
         return 1.0 / (1.0 + float(np.mean(np.diag(self.known))) / straight**2)
 
     def total(self, rough: Roughness) -> FloatArray:
-        """Covariance of all that it may be off by, shape (m, m)."""
+        """Covariance of `off`, shape (m, m)."""
         return rough.known * self.known + self.noise.times(rough)
 
     def far(self, rough: Roughness) -> float:
-        """Squared distance in standard deviations."""
+        """Squared Mahalanobis distance."""
         return float(self.off @ np.linalg.solve(self.total(rough), self.off))
 
 
@@ -82,15 +75,15 @@ class Tracker:
 
     @property
     def careful(self) -> Roughness:
-        """The same, no factor below 1: what bars are learnt and doubted by.
+        """The factors, none below 1, for learning and doubting bars.
 
-        A reading trusted too much spoils what is learnt, and a right bar put aside is lost. What is
-        said of how far bars may be off goes by `rough`.
+        Trusting a reading too much spoils the belief, and a sound bar put aside is lost. Ranges are
+        computed with `rough`.
         """
         return Roughness(*np.maximum(self.rough, 1.0).tolist())
 
     def add(self, miss: Miss) -> None:
-        """Take in how far one more bar fell."""
+        """Learn from one more bar."""
         from scipy.optimize import minimize
 
         self._seen.append(miss)
@@ -103,15 +96,15 @@ class Tracker:
             belief = 0.5 * _KEPT * float(np.sum(logs + np.exp(-logs)))
             return belief + sum(_unlikely(group, rough) for group in groups)
 
-        # From the same start each time, so that a journal read anew believes the same.
+        # Always from the same start, so that a journal read again gives the same belief.
         best = minimize(cost, np.zeros(3), bounds=_RANGES, method="L-BFGS-B")
         self.rough = Roughness(*np.exp(best.x).tolist())
-        counted = [min(m.off.size, 6) for m in self._seen]  # a spectrum says little more of it
+        counted = [min(m.off.size, 6) for m in self._seen]  # a spectrum teaches little more
         self.freedom = _SURE + float(weights @ counted)
 
 
 class _Misses(NamedTuple):
-    """Misses of m numbers each, n of them, and how each counts."""
+    """Arrays of n misses of m numbers each, and their weights."""
 
     off: FloatArray
     known: FloatArray
@@ -129,19 +122,18 @@ def _by_size(seen: Iterable[Miss], weights: FloatArray) -> list[_Misses]:
 
 
 def _unlikely(misses: _Misses, rough: Roughness) -> float:
-    """Minus log likelihood of misses, something having gone wrong now and then."""
+    """Minus log likelihood of misses, with occasional mistakes."""
     size = misses.off.shape[1]
     total = rough.known * misses.known + rough.hand * misses.hand + rough.eye * misses.eye
     far = (misses.off * np.linalg.solve(total, misses.off[..., None])[..., 0]).sum(axis=1)
     usual = np.log(1.0 - _STRAY) - 0.5 * (far + np.linalg.slogdet(2.0 * np.pi * total)[1])
     wide = _ANYWHERE if size == 3 else _ANYWHERE / 100.0
     stray = np.log(_STRAY) - size * np.log(wide)
-    told = np.logaddexp(usual, stray)
-    return float(-min(1.0, 6.0 / size) * (misses.weights @ told))
+    return float(-min(1.0, 6.0 / size) * (misses.weights @ np.logaddexp(usual, stray)))
 
 
 def improbable(miss: Miss, noise: Tracker) -> float:
-    """Probability that a right bar falls farther off, the noise being known only so well."""
+    """Probability that a sound bar is farther off, by the F distribution."""
     from scipy.stats import f
 
     size = miss.off.size
@@ -149,15 +141,10 @@ def improbable(miss: Miss, noise: Tracker) -> float:
 
 
 def tube_spread(belief: Believed, measured: Sequence[int]) -> float:
-    """How far tubes differ [natural log], from those that bars were poured from.
+    """Standard deviation of the strength of tubes [natural log].
 
-    Parameters
-    ----------
-    belief
-        What is believed of them.
-    measured
-        Positions of their strengths. First tubes are left out: their strength is told only
-        against later ones.
+    `measured` are the positions of the strengths of measured tubes, without first tubes, whose
+    strength shows only in comparison with later ones.
     """
     squares = [float(belief.mean[i] ** 2 + belief.covariance[i, i]) for i in measured]
     total = _AS_SURE * TUBES**2 + float(np.sum(squares))

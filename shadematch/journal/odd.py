@@ -1,7 +1,8 @@
-"""A bar that does not fit, and what may have gone wrong: explanations tested against each other."""
+"""What may have gone wrong with a bar that does not fit: explanations and their probabilities."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
@@ -17,7 +18,7 @@ from shadematch.studio.unit import Unit
 __all__ = ["Explanation", "explained"]
 
 _NEW_SD: Final = 0.3
-"""How far a tube may differ that nobody told was new [natural log]."""
+"""How far the strength of an unannounced new tube may differ [natural log]."""
 _SHARES: Final = {
     "wrong tube": 0.3,
     "exchanged": 0.1,
@@ -28,7 +29,7 @@ _SHARES: Final = {
     "base": 0.1,
     "thickness": 0.05,
 }
-"""How often each kind of slip is believed to be the one (estimates), shared by its variants."""
+"""Prior probability of each kind of mistake (estimates), divided among its variants."""
 _THINNEST, _THICKEST = 0.01, 100.0
 
 
@@ -39,17 +40,17 @@ class Explanation:
     Attributes
     ----------
     text
-        In words.
+        The explanation in words.
     kind
         ``"wrong tube"``, ``"exchanged"`` (two doses), ``"dose"``, ``"left out"``, ``"decimal"``,
         ``"new tube"``, ``"base"`` or ``"thickness"``.
     pastes
-        Those concerned.
+        The pastes concerned.
     share
-        How likely it is among all that were tested, 0 to 1.
+        Its probability among all explanations tested, 0 to 1.
     fits
-        Probability that a bar with that slip falls farther off, 0 to 1: below 0.01 it does not
-        explain the bar.
+        Probability that a bar with that mistake is farther off, 0 to 1; below 0.01 the mistake
+        does not explain the bar.
     """
 
     text: str
@@ -71,19 +72,7 @@ class _Tried:
 def explained(
     belief: Believed, bar: Bar, tubes: Mapping[str, Tube], rough: Roughness, unit: Unit
 ) -> tuple[Explanation, ...]:
-    """What may have gone wrong with a bar, the likeliest first.
-
-    Parameters
-    ----------
-    belief
-        Without the bar.
-    bar
-        As it was written down.
-    tubes
-        The tube of each paste that is open.
-    rough, unit
-        How noisy the studio is; of doses.
-    """
+    """The three most likely explanations for a bar, by a belief that has not learned from it."""
     from scipy.stats import chi2
 
     known = set(belief.layout.tubes)
@@ -91,9 +80,7 @@ def explained(
     if not tried:
         return ()
     y = values_of(bar.reading)
-    counts: dict[str, int] = {}
-    for each in tried:
-        counts[each.kind] = counts.get(each.kind, 0) + 1
+    counts = Counter(each.kind for each in tried)
     logs, fits = [], []
     for each, seen in zip(
         tried, shown(belief.mean, belief.layout, [t.bar for t in tried], unit), strict=True

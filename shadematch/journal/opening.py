@@ -1,4 +1,4 @@
-"""A journal's file, opened or begun."""
+"""Opening or beginning a journal's file."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ __all__ = ["check_whole", "open_or_begin"]
 
 
 class _TakenError(Exception):
-    """Somebody else began the same journal at the same moment."""
+    """Another process began the same journal at the same moment."""
 
 
 def open_or_begin(
@@ -32,7 +32,7 @@ def open_or_begin(
     tube_size: Mapping[str, float] | None,
     palette: Palette | None,
 ) -> History:
-    """What stands in a file, or a new one; see `shadematch.Journal`.
+    """The history in a file, or a new one; see `shadematch.Journal`.
 
     Raises
     ------
@@ -60,16 +60,12 @@ def open_or_begin(
         history.take(history.book.refresh())
     if not history.events:
         if names is None:
-            raise FileError(
-                "there is no journal yet",
-                field="path",
-                value=str(path),
-                remedy="Name the pastes to begin one: pigments=[...]",
-            )
+            remedy = "Name the pastes to begin one: pigments=[...]"
+            raise FileError("there is no journal yet", field="path", value=str(path), remedy=remedy)
         if tube_size is not None:
             expect(tube_size, Mapping, "tube_size", "Give names and amounts")
 
-        first = Begun(  # refused before there is a file
+        first = Begun(  # checked before there is a file
             event=1,
             at=now(),
             pigments=names,
@@ -100,7 +96,7 @@ def open_or_begin(
 
 
 def check_whole(events: Sequence[Event], place: str) -> None:
-    """Refuse events of which some are missing, or that speak of what is not there.
+    """Refuse events if some are missing, or name unknown pastes or batches.
 
     Raises
     ------
@@ -110,7 +106,7 @@ def check_whole(events: Sequence[Event], place: str) -> None:
     for due, event in enumerate(events, 1):
         if event.event != due or isinstance(event, Begun) != (due == 1):
             raise FileError(
-                f"has event {event.event} where {due} is due",
+                f"has event {event.event} in place of {due}",
                 field=place,
                 value=event.event,
                 remedy="Keep all lines, in their order; void what doesn't count",

@@ -1,4 +1,4 @@
-"""What a journal holds, to be read."""
+"""The read-only side of a journal."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ __all__ = ["Pages"]
 
 
 class Pages(Reported):
-    """What stands in a journal, and what it comes to."""
+    """A journal's contents, and what was learnt from them."""
 
     _history: History
 
@@ -32,7 +32,7 @@ class Pages(Reported):
 
     @property
     def unit(self) -> Unit:
-        """Of doses, ``"cm"`` or ``"g"``."""
+        """Unit of doses, ``"cm"`` or ``"g"``."""
         return self._history.begun.unit
 
     @property
@@ -47,26 +47,26 @@ class Pages(Reported):
 
     @property
     def left(self) -> dict[str, float]:
-        """Paste left in the open tubes [unit], where it is known: for ``Stock.of(left=...)``."""
+        """Paste left in the open tubes [unit], if known; for ``Stock.of(left=...)``."""
         return {t.pigment: t.left for t in self.tubes if t.left is not None}
 
     @property
     def lessons(self) -> tuple[Lesson, ...]:
-        """What each measured bar taught, in order; whether one is put aside is as of now."""
+        """What each measured bar taught, in order; `aside` is as of now."""
         return tuple(self._history.lessons.values())
 
     @property
     def events(self) -> tuple[Event, ...]:
-        """All that was written, as the file has it."""
+        """All events, as in the file."""
         return tuple(self._history.events)
 
     @property
     def palette(self) -> Palette:
-        """The pastes as the open tubes have them, the bases, and what is not known of them."""
+        """The pastes in the open tubes, the bases, and their uncertainty."""
         return self._history.palette
 
     def report(self) -> Report:
-        """Strengths, what is least known, odd bars, paste left, and what is asked."""
+        """Strengths, bars put aside, paste left, and questions to the maker."""
         return self._history.report()
 
     def __repr__(self) -> str:

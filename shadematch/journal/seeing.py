@@ -1,6 +1,6 @@
-"""What measured bars should show by a belief, with slopes and noise.
+"""The expected readings of bars by a belief, with slopes and noise.
 
-The one place where the journal meets the forward model of `shadematch.calibration.forward`.
+Uses the forward model of `shadematch.calibration.forward`.
 """
 
 from __future__ import annotations
@@ -26,37 +26,25 @@ ERRORS: Final[dict[Unit, Errors]] = {
     "cm": Errors(dose=0.115),
     "g": Errors(dose=0.03, dose_share=0.005),
 }
-"""A ruler read to 2 mm either way, evenly; a kitchen scale (common practice, no source)."""
+"""A ruler read to 2 mm either way, uniformly; a kitchen scale (common practice, no source)."""
 _READ: Final[dict[Means, float]] = {"colorimeter": 0.3, "phone": 1.0}
-"""Standard deviation of one reading in each of L*, a* and b*, besides what an instrument shares."""
+"""Standard deviation of one reading in each of L*, a* and b*, without the instrument's bias."""
 MODEL_LAB: Final = 0.5
-"""What the model is believed to miss of a bar, in each of L*, a* and b* (estimate)."""
+"""Standard deviation of the model error in each of L*, a* and b* (estimate)."""
 _SHARED: Final = 0.5
-"""Part of a photo's covariance that all photos share (estimate, as in calibration)."""
+"""Fraction of a photo's covariance that all photos share (estimate, as in calibration)."""
 _SHARE: Final = 0.01
 _FLOOR: Final = 0.001
-"""Noise of a spectrum at one wavelength: a share of it, and what stays in the dark."""
+"""Noise of a spectrum at one wavelength: a fraction of it, and a constant."""
 _MODEL_SHARE: Final = 0.02
 _MODEL_NM: Final = 100.0
-"""What the model is believed to miss of a spectrum, as a share of it, smooth over so many nm."""
+"""Model error of a spectrum, as a fraction of it, and the length over which it is smooth [nm]."""
 _DARKEST: Final = 1e-6
 
 
 @dataclass(frozen=True)
 class Bar:
-    """A measured bar as the belief takes it.
-
-    Attributes
-    ----------
-    number
-        Of its batch.
-    reading
-        Doses, pour, view and what was measured.
-    tubes
-        Those that its pastes came from.
-    instrument
-        What it was read with.
-    """
+    """A measured bar: number of its batch, reading, the tubes of its pastes, and the instrument."""
 
     number: int
     reading: TestPour
@@ -65,16 +53,10 @@ class Bar:
 
 
 class Roughness(NamedTuple):
-    """How noisy a studio is: factors on variances, 1 in an ordinary one.
+    """How noisy a studio is: factors on variances, 1 in an ordinary studio.
 
-    Attributes
-    ----------
-    hand
-        Of dosing and bench.
-    eye
-        Of reading, and of what the model misses.
-    known
-        Of what is not known of pastes and bases: priors that suit all studios are wide for most.
+    `hand`: of dosing and bench; `eye`: of reading and model error; `known`: of the uncertainty of
+    pastes and bases, since priors that suit all studios are wide for most.
     """
 
     hand: float = 1.0
@@ -83,33 +65,20 @@ class Roughness(NamedTuple):
 
 
 class Noise(NamedTuple):
-    """Covariances of what differs from bar to bar in an ordinary studio, each shape (m, m).
-
-    Attributes
-    ----------
-    hand, eye
-        Of dosing and bench; of reading and model.
-    """
+    """Covariances of an ordinary studio's dosing and bench, and reading and model; (m, m) each."""
 
     hand: FloatArray
     eye: FloatArray
 
     def times(self, rough: Roughness) -> FloatArray:
-        """Both together, in a studio that is as rough."""
+        """Their sum in a studio of some roughness."""
         return rough.hand * self.hand + rough.eye * self.eye
 
 
 class Shown(NamedTuple):
-    """What a bar should show: m numbers, three for Lab, one a wavelength for a spectrum.
+    """Expected reading of a bar, m numbers: three of Lab, or one for each wavelength.
 
-    Attributes
-    ----------
-    values
-        Shape (m,).
-    slopes
-        By all that is believed, shape (m, size).
-    noise
-        In an ordinary studio.
+    `values`, shape (m,); `slopes` by the belief, shape (m, size); `noise` of an ordinary studio.
     """
 
     values: FloatArray
@@ -118,22 +87,19 @@ class Shown(NamedTuple):
 
 
 def values_of(reading: TestPour) -> FloatArray:
-    """What was measured, shape (m,)."""
+    """The measured values, shape (m,)."""
     if reading.spectrum is None:
         return np.array(reading.lab)
     return np.array([v for v in reading.spectrum if v is not None])
 
 
 def shown(mean: FloatArray, layout: Layout, bars: Sequence[Bar], unit: Unit) -> list[Shown]:
-    """What bars should show by some mean of the belief.
-
-    Bars of the same tubes are looked at together, which is quicker.
-    """
+    """Expected readings of bars; bars of the same tubes are computed together, which is faster."""
     found: list[Shown | None] = [None] * len(bars)
     errors = ERRORS[unit]
     for tubes, members in _together(bars):
         theta = mean[: layout.spectra].reshape(-1, _W).copy()
-        for tube in tubes.values():  # a strength multiplies all that its paste does
+        for tube in tubes.values():  # strength is a factor on all spectra of a paste
             for k in layout.of_paste[tube.paste]:
                 theta[k] += mean[layout.at_tube(tube)]
         readings = [bars[i].reading for i in members]
@@ -147,7 +113,7 @@ def shown(mean: FloatArray, layout: Layout, bars: Sequence[Bar], unit: Unit) -> 
 
 
 def _together(bars: Sequence[Bar]) -> list[tuple[dict[str, Tube], list[int]]]:
-    """Positions of bars none of which came from two tubes of one paste, with these tubes."""
+    """Groups of bars in which each paste came from one tube: the tubes, and positions."""
     groups: list[tuple[dict[str, Tube], list[int]]] = []
     for i, bar in enumerate(bars):
         own = {tube.paste: tube for tube in bar.tubes}
@@ -162,7 +128,7 @@ def _together(bars: Sequence[Bar]) -> list[tuple[dict[str, Tube], list[int]]]:
 
 
 def _of_one(mean: FloatArray, layout: Layout, bar: Bar, seen: Seen) -> Shown:
-    """One bar, of what `look` says of it."""
+    """The expected reading of one bar, from what `look` gave for it."""
     spectrum, reading = np.maximum(seen.spectrum, _DARKEST), bar.reading
     by_unknown, by_error = seen.by_unknown, seen.by_error
     if reading.spectrum is not None:

@@ -1,7 +1,7 @@
 """A journal as a table for a spreadsheet, and back.
 
-One line an event. What people look for has columns of its own; what is left of an event stands as
-JSON in the last column, so that nothing is lost on the way.
+One event a line. What people look for has its own columns; the rest of an event is JSON in the last
+column, so nothing is lost.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ _LONGEST: Final = 20_000_000
 
 
 def table_of(events: Sequence[Event]) -> str:
-    """The events as CSV, with a byte order mark and line ends as spreadsheets want them."""
+    """The events as CSV, with the byte order mark and line ends that spreadsheets need."""
     entries = [json.loads(line_of(event)) for event in events]
     first = events[0]
     assert isinstance(first, Begun)
@@ -75,11 +75,11 @@ def events_in(text: str, place: str) -> tuple[Event, ...]:
     Raises
     ------
     FileError
-        Naming the line that is wrong.
+        Naming the wrong line.
     """
     rows = csv.reader(io.StringIO(text.removeprefix("\ufeff")))
     found: list[Event] = []
-    usual = csv.field_size_limit(_LONGEST)  # a palette to begin from is one long cell
+    usual = csv.field_size_limit(_LONGEST)  # a palette is one long cell
     try:
         head = [_text(c) for c in next(rows, [])]
         if "event" not in head or "what" not in head:
@@ -87,7 +87,7 @@ def events_in(text: str, place: str) -> tuple[Event, ...]:
                 "has no columns event and what",
                 field=place,
                 value=head[:5],
-                remedy="Take a table that a journal wrote, with its headings",
+                remedy="Give a table that a journal wrote, with its header",
             )
         for number, cells in enumerate(rows, 2):
             if not any(c.strip() for c in cells):
@@ -96,12 +96,7 @@ def events_in(text: str, place: str) -> tuple[Event, ...]:
             try:
                 found.append(event_of(_entry({n: c for n, c in row.items() if c != ""})))
             except FileError as wrong:
-                raise FileError(
-                    wrong.problem,
-                    field=f"{place}, line {number}: {wrong.field}",
-                    value=wrong.value,
-                    remedy=wrong.remedy,
-                ) from None
+                raise wrong.at(f"{place}, line {number}: {wrong.field}") from None
     except csv.Error as wrong:
         raise FileError(
             f"is not a table: {wrong}", field="path", value=place, remedy="Save it as CSV"
@@ -171,5 +166,5 @@ def _number(name: str, cell: str) -> float:
 def _whole(name: str, cell: str) -> int:
     value = _number(name, cell)
     if value != int(value):
-        raise FileError("must be a whole number", field=name, value=cell, remedy="Mend it")
+        raise FileError("must be a whole number", field=name, value=cell, remedy="Correct it")
     return int(value)

@@ -1,10 +1,10 @@
-"""What is not known beforehand: spectra, the strength of each tube, and what instruments get wrong.
+"""The unknowns: spectra, the strength of each tube, and the bias of instruments.
 
-One Gaussian holds all of it. The spectra have the priors of `shadematch.calibration.spectra`,
-bases and backings among them, so that nothing has to be poured first: where nothing was measured
-the belief is wide. A paste's spectrum is that of its mean tube; each tube differs by a strength
-[natural log]. What one instrument gets wrong in all its readings alike is a shift of L*, a* and b*
-and a share of chroma.
+They form one Gaussian. The spectra, those of bases and backings included, have the priors of
+`shadematch.calibration.spectra`, so nothing has to be poured first: what was not measured is
+uncertain. A paste's spectrum is that of its mean tube; each tube differs by a strength [natural
+log]. The bias of an instrument, common to all its readings, is a shift of L*, a* and b* and a
+fraction of chroma.
 """
 
 from __future__ import annotations
@@ -36,16 +36,16 @@ __all__ = ["BIAS", "TUBES", "Believed", "Instrument", "Layout", "Means", "Tube",
 
 _W: Final = WAVELENGTHS_NM.size
 _TYPICAL: Final = 1.5
-"""Load times thickness [unit per 100 g, cm] at which a paste nobody knows is believed to meet a
-good part of the light."""
+"""Load times thickness [unit per 100 g, cm] at which an unknown paste is expected to absorb a good
+part of the light."""
 _GUESSED: Final = Belief(0.6, 0.0, 0.8, 50.0)
-"""Of a paste in a palette that says nothing of how well it is known (estimate)."""
+"""Prior of a paste in a palette without uncertainty (estimate)."""
 _LEFT_OUT: Final = Belief(0.05, 0.0, 0.1, 60.0)
-"""What the modes of a palette leave out (estimate)."""
+"""Uncertainty that the modes of a palette leave out (estimate)."""
 TUBES: Final = 0.10
-"""How far strengths of tubes are believed to differ [natural log] (common practice, no source)."""
+"""Standard deviation of the strength of tubes [natural log] (common practice, no source)."""
 _LEAST: Final = 0.003
-"""Absorption or scattering [1/cm] below which a guessed spectrum is not believed to fall."""
+"""Lowest absorption or scattering [1/cm] of a guessed spectrum."""
 
 Means = Literal["colorimeter", "phone"]
 
@@ -53,19 +53,19 @@ BIAS: Final[dict[Means, tuple[float, float, float, float]]] = {
     "colorimeter": (0.2, 0.2, 0.2, 0.005),
     "phone": (1.8, 1.5, 1.8, 0.05),
 }
-"""Standard deviations of what all readings of one instrument share: of L*, a*, b*, and of chroma as
-a share (estimates)."""
+"""Standard deviations of the bias of an instrument: of L*, a*, b*, and of chroma as a fraction
+(estimates)."""
 
 
 class Tube(NamedTuple):
-    """One tube: of which paste, and the how manyth, from 0."""
+    """One tube: its paste, and its number, from 0."""
 
     paste: str
     serial: int
 
 
 class Instrument(NamedTuple):
-    """What colours are read with, and what it is called."""
+    """What colours are read with: its kind and name."""
 
     means: Means
     name: str
@@ -73,16 +73,10 @@ class Instrument(NamedTuple):
 
 @dataclass(frozen=True)
 class Layout:
-    """What each number of the belief stands for.
+    """The meaning of each number of the belief.
 
-    Attributes
-    ----------
-    pastes
-        Their names in order.
-    unknowns
-        K spectra, 36 numbers each, which come first.
-    tubes, instruments
-        One number for each tube, then four for each instrument.
+    K spectra (`unknowns`), 36 numbers each, then one number for each tube, then four for each
+    instrument.
     """
 
     pastes: tuple[str, ...]
@@ -92,12 +86,12 @@ class Layout:
 
     @property
     def spectra(self) -> int:
-        """How many numbers the spectra take."""
+        """Count of numbers of the spectra."""
         return len(self.unknowns) * _W
 
     @property
     def size(self) -> int:
-        """How many numbers there are."""
+        """Count of all numbers."""
         return self.spectra + len(self.tubes) + 4 * len(self.instruments)
 
     @functools.cached_property
@@ -113,11 +107,11 @@ class Layout:
         }
 
     def at_tube(self, tube: Tube) -> int:
-        """Where the strength of a tube is."""
+        """Position of the strength of a tube."""
         return self.spectra + self.tubes.index(tube)
 
     def at_instrument(self, instrument: Instrument) -> slice:
-        """Where the four numbers of an instrument are."""
+        """Positions of the four numbers of an instrument."""
         first = self.spectra + len(self.tubes) + 4 * self.instruments.index(instrument)
         return slice(first, first + 4)
 
@@ -139,12 +133,12 @@ def begun(
     Parameters
     ----------
     pastes
-        Their names.
+        Names of the pastes.
     scattering
-        Those that scatter; of a palette all that do are taken to.
+        Those that scatter, besides those that scatter in the palette.
     palette
-        To begin from: what it says of its pastes and bases, as surely as it says (`known_to`, a
-        calibration's), or as a guess.
+        The palette to start from, with its own uncertainty (`known_to`, a calibration's), or as
+        a guess.
     """
     scatter = set(scattering)
     if palette is not None:
@@ -166,11 +160,11 @@ def begun(
     covariance = np.zeros((size, size))
     for k, u in enumerate(unknowns):
         rows = slice(k * _W, (k + 1) * _W)
-        told = None if palette is None else _told(palette, u)
-        guessed = told is not None and not u.of_base and not u.number
+        given = None if palette is None else _in_palette(palette, u)
+        guessed = given is not None and not u.of_base and not u.number
         covariance[rows, rows] = belief_covariance(_GUESSED if guessed else BELIEFS[u.kind])
-        if told is not None:
-            mean[rows] = told if u.number else np.log(np.maximum(told, _LEAST))
+        if given is not None:
+            mean[rows] = given if u.number else np.log(np.maximum(given, _LEAST))
     bends = [k for k, u in enumerate(unknowns) if u.what == "bend"]
     for k, j in itertools.permutations(bends, 2):
         covariance[k * _W : (k + 1) * _W, j * _W : (j + 1) * _W] = BEND_SHARED_SD**2
@@ -181,7 +175,7 @@ def begun(
 
 
 def _of_first_tubes(belief: Believed) -> Believed:
-    """What was measured of pastes is that of their first tubes; the mean tube may differ."""
+    """The belief about the mean tubes, given one about the first tube of each paste."""
     old, size = belief.layout, belief.layout.spectra
     new = replace(old, tubes=tuple(Tube(paste, 0) for paste in old.pastes))
     covariance = np.zeros((new.size, new.size))
@@ -197,8 +191,8 @@ def _of_first_tubes(belief: Believed) -> Believed:
     return Believed(new, np.append(belief.mean, np.zeros(len(new.tubes))), covariance)
 
 
-def _told(palette: Palette, u: Unknown) -> FloatArray | None:
-    """What a palette says of a spectrum or a number; None where it says nothing."""
+def _in_palette(palette: Palette, u: Unknown) -> FloatArray | None:
+    """A spectrum or number in a palette, or None."""
     if u.of_base:
         return np.array(getattr(getattr(palette, u.of), u.what))
     if u.of not in palette.names:
@@ -248,16 +242,9 @@ def grown(
     instruments: Iterable[Instrument] = (),
     tube_sd: float,
 ) -> Believed:
-    """The same with what it didn't know of yet: backings, tubes, instruments.
+    """The belief extended by new backings (of views), tubes and instruments.
 
-    Parameters
-    ----------
-    belief
-        As it is.
-    views, tubes, instruments
-        Those that have to be in it.
-    tube_sd
-        Standard deviation of a new tube's strength [natural log].
+    `tube_sd` is the standard deviation of a new tube's strength [natural log].
     """
     old = belief.layout
     have = {u.of for u in old.unknowns if u.what == "backing"}

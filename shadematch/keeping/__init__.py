@@ -1,4 +1,4 @@
-"""What is kept in files: recipes, batches, targets, tables, samples and schemas.
+"""Files: recipes, batches, targets, tables, samples and schemas.
 
-Computes nothing that a file does not say.
+Reads and writes them; computes nothing that a file does not say.
 """

@@ -1,7 +1,7 @@
-"""Calibrations as files hold them, whole: test pours, spectra, how sure they are.
+"""Calibrations in files.
 
-A file holds the test pours, what was believed, and the most probable spectra and errors; the
-covariance follows from these and is computed anew when it is read.
+A file holds the test pours, the prior, and the most probable spectra and errors; the covariance
+follows from these and is recomputed when the file is read.
 """
 
 from __future__ import annotations
@@ -37,11 +37,9 @@ from shadematch.keeping.forms import (
 from shadematch.photo.response import Response
 from shadematch.studio.covariance import Covariance
 from shadematch.studio.target import Target
-from shadematch.support.arrays import FloatArray, Triple
+from shadematch.support.arrays import Triple
 
 __all__ = ["calibration_of", "entries_of_calibration"]
-
-_ALTERED: Final = "The file was altered"
 
 _Positive = Annotated[float, Field(ge=0, le=1e6)]
 
@@ -88,7 +86,7 @@ _FORM: Final = TypeAdapter(_CalibrationEntry)
 
 
 def entries_of_calibration(calibration: Calibration) -> dict[str, Any]:
-    """What a file holds of a calibration."""
+    """The entries of a calibration in a file."""
     fit = calibration._fit
     problem = fit.problem
     entry = _CalibrationEntry.model_construct(
@@ -121,61 +119,19 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
     Raises
     ------
     ShadematchError
-        If it was altered, or naming the entry that is wrong.
+        Naming the entry that is wrong, or that was altered.
     """
     file = made_from(_FORM, content)
-    if file.fingerprint != _print_of(content):
-        raise FileError(
-            "does not fit what the file holds",
-            field="fingerprint",
-            value=file.fingerprint,
-            remedy="The file was altered: calibrate again",
-        )
-    contact = file.contact
-    pours = file.pours
-    for number, pour in enumerate(pours):
-        if pour.unit != pours[0].unit:
-            raise FileError(
-                "is not the unit of the other pours",
-                field=f"pours.{number}.unit",
-                value=pour.unit,
-                remedy=_ALTERED,
-            )
-    seen = (
-        pours
-        if contact is None
-        else tuple(
+    _check(file, _print_of(content))
+    contact, pours = file.contact, file.pours
+    seen = pours
+    if contact is not None:
+        seen = tuple(
             dataclasses.replace(p, view=p.view.model_copy(update={"contact": contact}))
             for p in pours
         )
-    )
-    for u in file.unknowns:
-        if u.kind not in BELIEFS:
-            raise FileError(
-                "is not a kind of spectrum",
-                field="unknowns.kind",
-                value=u.kind,
-                remedy=f"There are {', '.join(BELIEFS)}",
-            )
-        if u.kind == "film crowding" and u.level <= 0:
-            raise FileError(
-                "must be above 0",
-                field="unknowns.level",
-                value=u.level,
-                remedy=_ALTERED,
-            )
-        if u.kind.startswith(("pigment", "paste", "film crowding")) and u.of not in file.pigments:
-            raise FileError(
-                "is not a pigment of the file",
-                field="unknowns.of",
-                value=u.of,
-                remedy=_ALTERED,
-            )
     unknowns = tuple(u._replace(mean=np.array(u.mean)) for u in file.unknowns)
-    slips = _slips(file)
-    prior = prior_of(unknowns)
-    _check_names(file)
-    cameras = cameras_of(pours)
+    prior, cameras = prior_of(unknowns), cameras_of(pours)
     problem = Problem(
         pours=as_seen(seen, cameras),
         unknowns=unknowns,
@@ -185,53 +141,61 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
         weights=np.array(file.weights),
         scale=file.scale,
     )
-    fit = with_lots(with_cameras(at_optimum(problem, prior, np.array(file.found), slips), cameras))
+    found, slips = np.array(file.found), np.array(file.slips)
+    fit = with_lots(with_cameras(at_optimum(problem, prior, found, slips), cameras))
     if not all(np.all(np.isfinite(v)) for v in (fit.theta, fit.covariance)):
-        raise FileError(
-            "holds no possible spectra",
-            field="unknowns",
-            remedy="Calibrate again from the test pours",
-        )
+        remedy = "Calibrate again from the test pours"
+        raise FileError("holds no possible spectra", field="unknowns", remedy=remedy)
     return Calibration(
         pours=pours, unit=pours[0].unit, films=file.films, contact=contact, like=file.like, _fit=fit
     )
 
 
-def _slips(file: _CalibrationEntry) -> FloatArray:
-    count, columns = len(file.pours), len(file.pigments) + BESIDE
-    if len(file.weights) != count or len(file.slips) != count:
-        raise FileError(
-            "needs one entry for each test pour",
-            field="weights, slips",
-            value=(len(file.weights), len(file.slips)),
-            remedy=f"There are {count}",
+def _check(file: _CalibrationEntry, fingerprint: str) -> None:
+    """Refuse a file whose entries contradict each other."""
+    pours, names = file.pours, file.pigments
+    counts, columns = (len(file.weights), len(file.slips)), len(names) + BESIDE
+    widths = sorted({len(row) for row in file.slips})
+    of_pigments = ("pigment", "paste", "film crowding")
+    absorbing = {u.of for u in file.unknowns if u.kind == "pigment absorption"}
+    checks: list[tuple[str, str, object, bool]] = [
+        (
+            "does not fit what the file holds",
+            "fingerprint",
+            file.fingerprint,
+            file.fingerprint == fingerprint,
         )
-    if any(len(row) != columns for row in file.slips):
-        raise FileError(
-            "has rows of a wrong length",
-            field="slips",
-            value=len(file.slips[0]),
-            remedy=f"Each has {columns} values",
+    ]
+    for number, pour in enumerate(pours):
+        alike = pour.unit == pours[0].unit
+        checks.append(
+            ("is not the unit of the other pours", f"pours.{number}.unit", pour.unit, alike)
         )
-    return np.array(file.slips)
-
-
-def _check_names(file: _CalibrationEntry) -> None:
-    have = {u.of for u in file.unknowns if u.kind == "pigment absorption"}
-    for name in file.pigments:
-        if name not in have:
-            raise FileError(
-                "has no absorption in the file",
-                field="pigments",
-                value=name,
-                remedy=_ALTERED,
-            )
-    for pour in file.pours:
-        for name in pour.doses:
-            if name not in file.pigments:
-                raise FileError(
-                    "is poured and not listed",
-                    field="pigments",
-                    value=name,
-                    remedy=_ALTERED,
-                )
+    for u in file.unknowns:
+        positive = u.kind != "film crowding" or u.level > 0
+        known = not u.kind.startswith(of_pigments) or u.of in names
+        checks += [
+            (
+                f"must be one of {', '.join(BELIEFS)}",
+                "unknowns.kind",
+                u.kind,
+                u.kind in BELIEFS,
+            ),
+            ("must be above 0", "unknowns.level", u.level, positive),
+            ("is not a pigment of the file", "unknowns.of", u.of, known),
+        ]
+    checks += [
+        (
+            f"needs one entry for each of {len(pours)} pours",
+            "weights, slips",
+            counts,
+            counts == (len(pours),) * 2,
+        ),
+        (f"needs {columns} values a row", "slips", widths, widths == [columns]),
+        *(("has no absorption in the file", "pigments", n, n in absorbing) for n in names),
+        *(("is not listed", "pigments", n, n in names) for pour in pours for n in pour.doses),
+    ]
+    for problem, field, value, holds in checks:
+        if not holds:
+            remedy = "The file was altered: calibrate again"
+            raise FileError(problem, field=field, value=value, remedy=remedy)

@@ -1,12 +1,13 @@
-"""A batch between two rounds of correction, as a file holds it.
+"""A batch between two rounds of correction, in a file.
 
-A second round knows what the first one learned. What is kept is what was poured, and of every
-round what `correct` was given, what it advised and what was added instead; what is believed of
-the batch follows from that, and is computed anew when the file is read.
+The second round needs what the first one learned. The file holds what was poured and, for each
+round, the arguments of `correct`, its advice, and what was added instead. The belief about the
+batch follows from these and is recomputed when the file is read.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, Any, Final
 
 import numpy as np
@@ -36,12 +37,12 @@ from shadematch.studio.view import View
 
 __all__ = ["correction_of", "entries_of_correction"]
 
-_ALTERED: Final = "The file was altered; correct anew"
+_ALTERED: Final = "The file was altered: correct again"
 _Grams = Annotated[float, Field(ge=0, le=LARGEST_BATCH_G)]
 
 
 class _AdditionEntry(Entry):
-    """What is added; all else of it is computed anew."""
+    """What is added; the rest of an `Addition` is recomputed."""
 
     doses: DosesEntry
     clear_g: _Grams
@@ -70,7 +71,7 @@ class _RoundEntry(Entry):
 class _BatchEntry(Entry):
     recipe: RecipeEntry
     made: tuple[Annotated[float, Field(gt=0, le=1e7)], ...]
-    """Paste that each of the recipe's let-downs was made with at once."""
+    """Paste that went into each of the recipe's let-downs when it was made [palette's unit]."""
     view: View
     priors: Annotated[Priors, FromFields()]
     rounds: Annotated[tuple[_RoundEntry, ...], Field(min_length=1, max_length=100)]
@@ -81,7 +82,7 @@ _FORM: Final = TypeAdapter(_BatchEntry)
 
 
 def entries_of_correction(correction: Correction) -> dict[str, Any]:
-    """What a file holds of the last correction of a batch."""
+    """The entries of a batch in a file, from its last correction."""
     first, belief = correction.rounds[0], correction._belief
     paste = {dosed.let_down: dosed.paste for dosed in belief.let_downs}
     rounds = []
@@ -142,26 +143,22 @@ def correction_of(content: dict[str, Any]) -> Correction:
             entry.asked, entry.limits, poured=recipe, belief=belief, before=last, known=known
         )
         if last.smallest is not None and last.smallest.delta_e > last.within * (1 + 1e-6):
-            raise FileError(
-                "does not get near enough",
-                field=field,
-                value=str(last.smallest),
-                remedy=_ALTERED,
-            )
-        if entry.made is not None:
-            told = entry.made
-            last = last.added(told.doses, clear_g=told.clear_g, white_g=told.white_g)
+            advice = str(last.smallest)
+            raise FileError("is not near enough", field=field, value=advice, remedy=_ALTERED)
+        if added := entry.made:
+            last = last.added(added.doses, clear_g=added.clear_g, white_g=added.white_g)
     assert last is not None  # there is at least one round
     return last
 
 
 def _sought(of: _RoundEntry, palette: Palette, pour: Pour, field: str) -> Sought:
-    """What the search had found in a round; CIEDE2000 is computed anew."""
+    """What the search found in a round; its CIEDE2000 is recomputed."""
     entry = of.advice
+    nothing = Sought(
+        steps=None, delta_e=np.inf, bound=0.0, proved=of.proved, boxes=0, base_g=(0.0, 0.0)
+    )
     if entry is None:
-        return Sought(
-            steps=None, delta_e=np.inf, bound=0.0, proved=of.proved, boxes=0, base_g=(0.0, 0.0)
-        )
+        return nothing
     for name in entry.doses:
         palette.index(name)
     counts = np.array([entry.doses.get(n, 0.0) / pour.dose_step for n in palette.names])
@@ -174,11 +171,4 @@ def _sought(of: _RoundEntry, palette: Palette, pour: Pour, field: str) -> Sought
             remedy=f"It is {pour.dose_step:g} {palette.unit}",
         )
     masses = (entry.clear_g, entry.white_g)
-    return Sought(
-        steps=steps.astype(np.intp),
-        delta_e=0.0,
-        bound=0.0,
-        proved=of.proved,
-        boxes=0,
-        base_g=masses,
-    )
+    return replace(nothing, steps=steps.astype(np.intp), delta_e=0.0, base_g=masses)

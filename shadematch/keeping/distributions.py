@@ -30,12 +30,8 @@ def target_from_distribution(found: Any) -> Target:
         If it leaves out a part of 380 to 730 nm, or its values can't be reflectances.
     """
     if not hasattr(found, "wavelengths") or not hasattr(found, "values"):
-        raise ColourError(
-            "is not a spectral distribution",
-            field="distribution",
-            value=found,
-            remedy="Give a colour.SpectralDistribution",
-        )
+        problem, remedy = "is not a spectral distribution", "Give a colour.SpectralDistribution"
+        raise ColourError(problem, field="distribution", value=found, remedy=remedy)
     return Target.from_reflectance(
         np.asarray(found.wavelengths, float).tolist(), np.asarray(found.values, float).tolist()
     )

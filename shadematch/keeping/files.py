@@ -1,11 +1,11 @@
 """One `save` and one `read` for every kind of file.
 
-Every file is JSON, and says what it is::
+Every file is JSON and states its kind::
 
     {"format": "shadematch palette", "version": 1, ...}
 
-What a file holds is made by the makers of what it holds, which check it; what follows from the
-rest is computed anew. So a file can't say what no call could.
+The classes that a file holds build themselves from its entries and check them, so a file can't
+hold what no call could make. What follows from the entries is recomputed, not stored.
 """
 
 from __future__ import annotations
@@ -48,25 +48,16 @@ Saveable = Result | Palette | Correction | Calibration | Iterable[Target]
 
 
 class TargetsEntry(Entry):
-    """Wanted colours, and words about them."""
+    """Wanted colours, and a note about them."""
 
     note: Annotated[str, Field(max_length=LONGEST_NOTE)] = ""
     targets: tuple[TargetEntry, ...]
 
 
 class Kind(NamedTuple):
-    """A kind of file.
+    """A kind of file: its newest version, the type that reading gives, and the two converters.
 
-    Attributes
-    ----------
-    version
-        Its newest version.
-    gives
-        What reading one gives.
-    form
-        What its entries are; None where no schema is published.
-    entries, made
-        From a thing to its entries, and back.
+    `form` describes the entries; None where no schema is published.
     """
 
     version: int
@@ -92,7 +83,7 @@ KINDS: Final[Mapping[str, Kind]] = {
     "batch": Kind(1, Correction, None, entries_of_correction, correction_of),
     "calibration": Kind(1, Calibration, None, entries_of_calibration, calibration_of),
 }
-"""By the word that stands in the envelope."""
+"""By the word in the envelope."""
 _VERSIONS: Final = {name: kind.version for name, kind in KINDS.items()}
 
 
@@ -106,40 +97,40 @@ def save(
     note: str | None = None,
     replace: bool = False,
 ) -> None:
-    """Keep a thing in a JSON file, with all that is needed to go on from it.
+    """Save something to a JSON file, with everything needed to continue from it.
 
-    The file is whole at every moment: whoever is killed while saving leaves what was there.
+    The file is written whole or not at all: an interrupted save leaves the old file.
 
     Parameters
     ----------
     thing
         - A `Palette`.
-        - A list of `Target`, each with its spectrum and covariance if it has them; of what was
-          read in a photo, its `target`.
-        - A `Match`, `Prediction`, `Recipe` or `SavedRecipe`: what next month needs to repeat it.
-        - A `Correction`, the last one of its batch: what the next one needs to know.
+        - A list of `Target`, with their spectra and covariances; for a `PhotoTarget`, give its
+          `target`.
+        - A `Match`, `Prediction`, `Recipe` or `SavedRecipe`, saved so that it can be repeated.
+        - A `Correction`, the last one of its batch, saved so that the next can build on it.
         - A `Calibration`.
     path
         The file.
     palette, view
-        Of a `Recipe` (and the palette of a `Prediction`), which don't know them; by default the
-        demo palette, and D65 on white paper.
+        For a `Recipe` (and `palette` for a `Prediction`), which hold none; by default the demo
+        palette, and D65 on white paper.
     choice
-        Of a `Match`, the choice that is poured; by default the frugal one, or the robust one
-        of a robust match.
+        For a `Match`, the choice that is poured; by default the frugal one.
     note
-        Words of one's own with a recipe or targets, at most 10,000 letters; by default none, or
-        those it has.
+        Your own note with a recipe or targets, at most 10,000 characters; by default none, or
+        the one that a `SavedRecipe` has.
     replace
-        Whether another file that is there may be replaced. One that holds the same is let be.
+        Whether another file in its place may be replaced. A file with the same content is left
+        alone.
 
     Raises
     ------
     PourError, UnknownNameError
-        If the parts don't fit together, or this can't be saved.
+        If the parts don't fit together, or `thing` can't be saved.
     FileError
-        If another file is there, the name has another suffix than .json, the place can't be
-        written, or a part is not fit to be read again, which is named.
+        If another file is there, the name ends in something other than .json, the file can't be
+        written, or an entry, which is named, could not be read back.
     """
     _fit_to_hold_json(path)
     given = {"palette": palette, "view": view, "choice": choice, "note": note}
@@ -161,7 +152,7 @@ def save(
 
 
 def _fit_to_hold_json(path: str | os.PathLike[str]) -> None:
-    """Refuse a name by which other programs would take the file for a table or a text."""
+    """Refuse a name that would make other programs take the file for a table or text."""
     name = PurePath(path) if isinstance(path, str | os.PathLike) else PurePath()
     if name.suffix.lower() not in ("", ".json"):
         remedy = f"Name it {name.stem}.json"
@@ -188,38 +179,32 @@ def read(path: str | os.PathLike[str], kind: type[Any] | None = None) -> Any:
     Parameters
     ----------
     path
-        The file. It says itself what it is.
+        The file, which states its kind.
     kind
-        What it must give: `Palette`, `list` (of targets), `SavedRecipe`, `Correction` or
+        The type it must hold: `Palette`, `list` (of targets), `SavedRecipe`, `Correction` or
         `Calibration`; by default any of these.
 
     Returns
     -------
     Palette, list of Target, SavedRecipe, Correction or Calibration
-        Equal to what was saved; a recipe or match comes as a `SavedRecipe`, and
-        `shadematch.repeat` tells what it gives with today's palette.
+        Equal to what was saved. A recipe or match comes back as a `SavedRecipe`;
+        `shadematch.repeat` shows what it gives with today's palette.
 
     Raises
     ------
+    PourError
+        If `kind` is none of these.
     FileError
-        If the file can't be read, is of another kind, is from a newer version, or has an entry
-        that is wrong, which is named.
+        If the file can't be read, is of another kind or a newer version, or has a wrong entry,
+        which is named.
     """
     wanted = [name for name, each in KINDS.items() if each.gives is kind]
     if kind is not None and not wanted:
-        raise PourError(
-            "is not a kind of file",
-            field="kind",
-            value=kind,
-            remedy=f"Take one of {', '.join(k.gives.__name__ for k in KINDS.values())}",
-        )
+        remedy = f"Take one of {', '.join(k.gives.__name__ for k in KINDS.values())}"
+        raise PourError("is not a kind of file", field="kind", value=kind, remedy=remedy)
     with read_json(path, kind=wanted[0] if wanted else "file") as data:
         name, content = checked_envelope(data, _VERSIONS)
         if wanted and name not in wanted:
-            raise FileError(
-                f"must be that of a {wanted[0]} file",
-                field="format",
-                value=data["format"],
-                remedy="Give another file",
-            )
+            problem, remedy = f"must be that of a {wanted[0]} file", "Give another file"
+            raise FileError(problem, field="format", value=data["format"], remedy=remedy)
         return KINDS[name].made(content)

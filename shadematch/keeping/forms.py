@@ -1,4 +1,4 @@
-"""How classes stand in files: entry by entry, and made by their own makers when read."""
+"""How classes are written to files field by field, and rebuilt by their own constructors."""
 
 from __future__ import annotations
 
@@ -59,23 +59,19 @@ DosesEntry = dict[str, float]
 
 
 class Entry(BaseModel):
-    """What a file holds and no class does: what was asked for, and what was found.
+    """Entries that no class of their own holds.
 
-    Read from JSON by `made_from`, and put together by `model_construct` for `entries_of`.
+    `made_from` reads them from JSON; `model_construct` builds them for `entries_of`.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 
 
 class FromFields:
-    """Marks a class that stands in files as its public fields, and is made of them again.
+    """Annotation of a class that files hold as its public fields.
 
-    Its own maker checks what a file holds, so that a file can't say what no call could.
-
-    Parameters
-    ----------
-    types
-        Of fields that stand otherwise in files than the class says.
+    Its constructor checks them, so a file can't hold what no call could make. Keywords give the
+    types of fields that files hold differently from the class.
     """
 
     def __init__(self, **types: Any) -> None:
@@ -84,10 +80,10 @@ class FromFields:
     def __get_pydantic_core_schema__(
         self, source: type[Any], handler: GetCoreSchemaHandler
     ) -> core_schema.CoreSchema:
-        """As pydantic asks for it."""
+        """Pydantic's hook."""
         given = get_type_hints(source, include_extras=True) | self._types
         if dataclasses.is_dataclass(source):
-            # What nothing stands for may be left out; what is meant otherwise must be said.
+            # A field may be left out where its default means "nothing".
             fields = {
                 f.name: f.default not in (None, "", ())
                 for f in dataclasses.fields(source)
@@ -116,7 +112,7 @@ class FromFields:
 
 
 def _plain(value: object) -> object:
-    """Arrays, numbers of NumPy and read-only mappings as pydantic knows them."""
+    """NumPy values and read-only mappings as plain Python."""
     if isinstance(value, np.ndarray | tuple):
         return tuple(map(_plain, value))
     if isinstance(value, np.generic):
@@ -125,13 +121,13 @@ def _plain(value: object) -> object:
 
 
 def entries_of(form: TypeAdapter[T], thing: T) -> dict[str, Any]:
-    """What a file holds of a thing."""
+    """The entries of a thing in a file."""
     found: dict[str, Any] = form.dump_python(thing, mode="json")
     return found
 
 
 def made_from(form: TypeAdapter[T], content: object) -> T:
-    """What a file's content says, made by the makers of what it holds.
+    """The thing that entries describe.
 
     Raises
     ------
@@ -152,22 +148,18 @@ def made_from(form: TypeAdapter[T], content: object) -> T:
 
 
 def checked_note(note: object) -> str:
-    """A maker's own words.
+    """A maker's own note, checked.
 
     Raises
     ------
     PourError
-        If they are no text, too long, or can't be written.
+        If it is not a text, too long, or has a broken character.
     """
     expect(note, str, "note", "Give a text")
     assert isinstance(note, str)
     if len(note) > LONGEST_NOTE:
-        raise PourError(
-            "is too long",
-            field="note",
-            value=f"{len(note)} letters",
-            remedy=f"Give at most {LONGEST_NOTE}",
-        )
+        size, remedy = f"{len(note)} characters", f"Give at most {LONGEST_NOTE}"
+        raise PourError("is too long", field="note", value=size, remedy=remedy)
     try:
         note.encode()
     except UnicodeEncodeError as found:
@@ -180,35 +172,29 @@ def checked_note(note: object) -> str:
 
 @contextlib.contextmanager
 def below(entry: str) -> Iterator[None]:
-    """Complaints about entries say below which one they are."""
+    """Put the name of an entry before the fields of errors raised inside."""
     try:
         yield
     except ShadematchError as found:
-        raise type(found)(
-            found.problem, field=f"{entry}.{found.field}", value=found.value, remedy=found.remedy
-        ) from None
+        raise found.at(f"{entry}.{found.field}") from None
 
 
 def possible(target: Target) -> Target:
-    """The same target, once it is found that a surface can have its colour.
+    """The target, checked: a surface can have its colour.
 
-    One that is known with a covariance may lie as far outside the solid of object colours as
-    three standard deviations reach.
+    A target with a covariance may lie up to three standard deviations outside the solid of
+    object colours.
 
     Raises
     ------
     ColourError
-        If no surface can have it, or it is not the colour of its own spectrum.
+        If no surface can have the colour, or it is not that of the target's own spectrum.
     """
     lab, seen = np.array(target.lab), observation(target.illuminant, target.observer)
     if target.reflectance is not None:
         if np.abs(xyz_to_lab(seen.weights @ target.reflectance, seen.white) - lab).max() > 1e-3:
-            raise ColourError(
-                "is not the colour of the spectrum",
-                field="lab",
-                value=target.lab,
-                remedy="Use Target.from_reflectance",
-            )
+            problem, remedy = "is not the colour of the spectrum", "Use Target.from_reflectance"
+            raise ColourError(problem, field="lab", value=target.lab, remedy=remedy)
         return target
     xyz, unsure = lab_to_xyz(lab, seen.white), None
     if target.covariance is not None:
@@ -243,7 +229,7 @@ RecipeEntry = Annotated[Recipe, FromFields(doses=DosesEntry, weighed=tuple[Weigh
 
 
 def _stated(content: object) -> object:
-    """Refuse a palette that leaves to guess what its numbers mean."""
+    """Refuse a palette without wavelengths or unit: its numbers would be ambiguous."""
     for field, remedy in (("wavelengths_nm", "Add them"), ("unit", 'Add "unit": "cm", or "g"')):
         if isinstance(content, Mapping) and field not in content:
             raise FileError("is missing", field=field, remedy=remedy)
@@ -264,7 +250,7 @@ def _fitting(content: object) -> object:
             "does not fit the palette",
             field="fingerprint",
             value=stated,
-            remedy=f"The palette's is {palette.fingerprint}; one of them was altered",
+            remedy=f"The palette's is {palette.fingerprint}: one of the two was altered",
         )
     return palette
 
@@ -276,4 +262,4 @@ def _with_fingerprint(palette: Palette, own: SerializerFunctionWrapHandler) -> d
 PaletteEntry = Annotated[
     Palette, BeforeValidator(_fitting), BeforeValidator(_stated), WrapSerializer(_with_fingerprint)
 ]
-"""A palette within another file: nobody types it, and its fingerprint tells if it was altered."""
+"""A palette within another file, with a fingerprint that shows whether it was altered."""

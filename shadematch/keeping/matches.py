@@ -1,9 +1,9 @@
-"""A match in a file: what was asked, what was found, and the checks that it still holds."""
+"""A match in a file: its arguments, its results, and the check that they still agree."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Any, Final
+from typing import Annotated, Final
 
 import numpy as np
 from pydantic import Field
@@ -26,8 +26,8 @@ from shadematch.studio.view import OwnLight, View
 __all__ = ["MatchEntry", "in_order"]
 
 _ALIKE: Final = 1e-4
-"""CIEDE2000 between what was kept and what the same code gives on another machine."""
-_ALTERED: Final = "The file was altered; match anew"
+"""CIEDE2000 that the same code may differ by from machine to machine."""
+_ALTERED: Final = "The file was altered: match again"
 
 _Apart = Annotated[float, Field(ge=0)]
 
@@ -41,14 +41,14 @@ class ChoiceEntry(Entry):
 
 
 class ReadingsEntry(Entry):
-    """How far a dose and a base may be off, either way."""
+    """How far a dose [palette's unit] and a mass of base [g] may be off, either way."""
 
     dose_slip: _Apart
     scale_g: _Apart
 
 
 class MatchEntry(Entry):
-    """A match: the arguments of `match`, and what the search found."""
+    """The arguments of `match`, and what the search found."""
 
     tolerance: _Apart
     max_pigments: int | None
@@ -67,11 +67,8 @@ class MatchEntry(Entry):
 
     @classmethod
     def of(cls, match: Match) -> MatchEntry:
-        """What a file holds of a match."""
+        """The entry of a match."""
         asked, names = match._question.asked, match.palette.names
-        robust = None
-        if match.robust is not None:
-            robust = ChoiceEntry.model_construct(**_entries(match.robust))
         return cls.model_construct(
             tolerance=float(match.tolerance),
             max_pigments=None if asked.max_pigments is None else int(asked.max_pigments),
@@ -79,23 +76,23 @@ class MatchEntry(Entry):
             must_avoid=tuple(names[i] for i in asked.excluded),
             lights=asked.lights,
             let_downs=asked.let_downs,
-            frugal=ChoiceEntry.model_construct(**_entries(match.frugal)),
-            closest=ChoiceEntry.model_construct(**_entries(match.closest)),
+            frugal=_entry(match.frugal),
+            closest=_entry(match.closest),
             bound=match.bound,
             proved=bool(match.proved),
             frugal_proved=bool(match.frugal_proved),
             boxes=int(match.boxes),
             readings=ReadingsEntry.model_construct(**match.readings._asdict()),
-            robust=robust,
+            robust=None if match.robust is None else _entry(match.robust),
         )
 
     def opened(self, target: Target, palette: Palette, pour: Pour, view: View) -> Match | None:
-        """The match, without searching anew; None where today's code gives other colours.
+        """The match, without a new search; None if this version predicts other colours.
 
         Raises
         ------
         ShadematchError
-            If no match can have this.
+            If no search could have found this.
         """
         asked = checked_asked(
             palette,
@@ -109,16 +106,12 @@ class MatchEntry(Entry):
             let_downs=self.let_downs,
         )
         if asked.lights and view.illuminant != asked.lights[0]:
-            raise FileError(
-                "must begin with the view's",
-                field="lights",
-                value=str(asked.lights[0]),
-                remedy=_ALTERED,
-            )
+            problem = "must begin with the view's"
+            raise FileError(problem, field="lights", value=str(asked.lights[0]), remedy=_ALTERED)
         question = asked.question(target)
         frugal, closest = (self._choice(asked, name) for name in ("frugal", "closest"))
         robust = None if self.robust is None else self._choice(asked, "robust")
-        # By expectation a recipe may be the better one, though neither nearer nor shorter.
+        # The choice by expectation may be neither nearer nor shorter.
         best = closest if robust is None else robust
         within = best.delta_e + self.tolerance
         for name, value, wrong in (
@@ -154,7 +147,7 @@ class MatchEntry(Entry):
         )
 
     def _choice(self, asked: Asked, name: str) -> Choice:
-        """One of the recipes, which must be permitted."""
+        """One of the recipes, checked to be permitted."""
         entry: ChoiceEntry = getattr(self, name)
         palette, pour = asked.palette, asked.pour
         with below(name):
@@ -164,8 +157,8 @@ class MatchEntry(Entry):
         used, most = set(recipe.doses), self.max_pigments
         for problem, wrong in (
             ("a dose is not a multiple of its step", np.abs(np.rint(counts) - counts).max() > 1e-6),
-            ("has a let-down that was not to hand", made.recipe.weighed != recipe.weighed),
-            ("has more paste than the pour takes", recipe.total > pour.max_total * (1 + 1e-9)),
+            ("has a let-down that was not available", made.recipe.weighed != recipe.weighed),
+            ("has more paste than the load limit", recipe.total > pour.max_total * (1 + 1e-9)),
             ("has too many pigments", most is not None and len(used) > most),
             ("lacks a pigment that must be used", not used.issuperset(self.must_use)),
             ("has a pigment that must be avoided", not used.isdisjoint(self.must_avoid)),
@@ -175,9 +168,11 @@ class MatchEntry(Entry):
         return made
 
 
-def _entries(choice: Choice) -> dict[str, Any]:
+def _entry(choice: Choice) -> ChoiceEntry:
     recipe = choice.recipe
-    return {"doses": dict(recipe.doses), "weighed": recipe.weighed, "delta_e": choice.delta_e}
+    return ChoiceEntry.model_construct(
+        doses=dict(recipe.doses), weighed=recipe.weighed, delta_e=choice.delta_e
+    )
 
 
 def in_order(given: Recipe, palette: Palette) -> Recipe:
@@ -186,7 +181,7 @@ def in_order(given: Recipe, palette: Palette) -> Recipe:
     Raises
     ------
     UnknownNameError, PourError
-        If the palette lacks a name, or counts in another unit.
+        If the palette lacks a pigment, or has another unit.
     """
     check_unit(given.unit, palette.unit, "recipe")
     for name in (*given.doses, *(part.let_down.pigment for part in given.weighed)):

@@ -1,4 +1,4 @@
-"""A large table as a folder of parts, each written by the worker that has answered it."""
+"""A large table as a folder of parts, each written by the worker that computed it."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ import os
 import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, cast
 
 import numpy as np
 
 from shadematch._version import __version__
-from shadematch.errors import FileError, MissingExtraError
+from shadematch.errors import FileError, MissingExtraError, ShadematchError
 from shadematch.matching.many import Matches, Way, table_of
 from shadematch.matching.wanted import Wanted
 from shadematch.support.files import whole_file
@@ -21,15 +21,37 @@ from shadematch.support.files import whole_file
 if TYPE_CHECKING:
     from types import ModuleType
 
-__all__ = ["missing", "save_parts"]
+__all__ = ["expect_frame", "pandas", "pyarrow", "save_parts"]
 
 _MARK: Final = b"shadematch question"
 _NAME: Final = re.compile(r"part-(\d{5,})\.parquet")
 
 
-def missing(library: str) -> MissingExtraError:
-    """The complaint that a library for tables is missing."""
-    return MissingExtraError.of(library, "tables", field="tables")
+def pandas() -> ModuleType:
+    """The module pandas.
+
+    Raises
+    ------
+    MissingExtraError
+        If it is not installed.
+    """
+    try:
+        import pandas as found
+    except ImportError:
+        raise MissingExtraError.of("pandas", "tables", field="tables") from None
+    return cast("ModuleType", found)
+
+
+def expect_frame(frame: object, error: type[ShadematchError]) -> None:
+    """Refuse what is not a data frame.
+
+    Raises
+    ------
+    error
+    """
+    if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
+        remedy = "Give a pandas.DataFrame"
+        raise error("is not a data frame", field="frame", value=frame, remedy=remedy)
 
 
 def save_parts(
@@ -44,7 +66,7 @@ def save_parts(
     Raises
     ------
     FileError
-        If the folder can't be made, or has a part that answers another question.
+        If the folder can't be made, or holds a part with answers to another question.
     MissingExtraError
         If pyarrow is missing.
     """
@@ -52,7 +74,7 @@ def save_parts(
         raise FileError(
             "must be true or false", field="replace", value=replace, remedy="Give True or False"
         )
-    _parquet()
+    pyarrow()
     place = _made(folder)
     done = parts = 0
     for rows in matches._done_by(functools.partial(_write, folder=str(place), replace=replace)):
@@ -69,8 +91,8 @@ def save_parts(
 
 
 def _write(way: Way, wanted: Wanted, folder: str, replace: bool) -> int:
-    """One part, unless it is there; in a worker. Returns its number of rows."""
-    parquet, arrow = _parquet()
+    """Write one part, unless it is there, in a worker; give its number of rows."""
+    parquet, arrow = pyarrow()
     place = Path(folder) / f"part-{wanted.number:05d}.parquet"
     mark = _question(way, wanted)
     if place.exists():
@@ -89,7 +111,7 @@ def _write(way: Way, wanted: Wanted, folder: str, replace: bool) -> int:
 
 
 def _question(way: Way, wanted: Wanted) -> bytes:
-    """What tells a part that answers this from one that answers something else."""
+    """A digest of the question that a part answers."""
     mark = hashlib.sha256(_of_way(way))
     if isinstance(wanted.given, np.ndarray):
         mark.update(repr(wanted.light).encode() + wanted.given.tobytes())
@@ -110,12 +132,19 @@ def _of_way(way: Way) -> bytes:
     return "\n".join(said).encode()
 
 
-def _parquet() -> tuple[ModuleType, ModuleType]:
+def pyarrow() -> tuple[ModuleType, ModuleType]:
+    """`pyarrow.parquet` and `pyarrow`.
+
+    Raises
+    ------
+    MissingExtraError
+        If it is not installed.
+    """
     try:
         import pyarrow as arrow
         import pyarrow.parquet as parquet
     except ImportError:
-        raise missing("pyarrow") from None
+        raise MissingExtraError.of("pyarrow", "tables", field="tables") from None
     return parquet, arrow
 
 
@@ -128,15 +157,15 @@ def _made(folder: str | os.PathLike[str]) -> Path:
             f"can't be made: {getattr(found, 'strerror', None) or found}",
             field="path",
             value=str(folder),
-            remedy="Give a folder that may be written to, or a name that ends in .parquet",
+            remedy="Give a folder that you may write to, or a name that ends in .parquet",
         ) from None
     return place
 
 
 def _other(place: Path) -> FileError:
     return FileError(
-        "is there and answers another question",
+        "exists and answers another question",
         field="path",
         value=str(place),
-        remedy="Choose another folder, or allow it to be replaced (replace)",
+        remedy="Choose another folder, or allow replacing (replace)",
     )

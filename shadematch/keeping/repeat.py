@@ -1,4 +1,4 @@
-"""A saved recipe poured again: whether it still gives the colour it gave."""
+"""Whether a saved recipe still gives its colour."""
 
 from __future__ import annotations
 
@@ -15,33 +15,35 @@ from shadematch.predicting.prediction import Prediction, predict
 from shadematch.studio.palette import Palette
 from shadematch.support.models import expect
 from shadematch.support.report import Report, Reported, Row, Swatch
+from shadematch.support.spelling import listing
 
 __all__ = ["Repeat", "repeat"]
 
 _SAME = 0.01
-"""CIEDE2000 up to which two predictions count as one."""
+"""CIEDE2000 up to which two predictions count as the same."""
 
 
 @dataclass(frozen=True)
 class Repeat(Reported):
-    """A saved recipe, and what it gives with a palette of today.
+    """A saved recipe, and what it gives with today's palette.
 
     Attributes
     ----------
     saved
-        As it was.
+        The recipe as saved.
     palette
-        As it is now.
+        Today's palette.
     predicted
-        The colour it has now; None if a paste is missing.
+        Today's prediction; None if a paste is missing.
     missing
         Pastes of the recipe that the palette no longer has.
     changed
-        Pastes and bases of the recipe whose numbers are no longer those of then.
+        Pastes and bases of the recipe whose spectra or numbers have changed.
     delta_e
         CIEDE2000 between the colour then and now; None if a paste is missing.
     to_target
-        CIEDE2000 from now to the target; None if a paste is missing or there was no target.
+        CIEDE2000 of today's colour to the target; None if a paste is missing or the recipe had
+        no target.
     """
 
     saved: SavedRecipe
@@ -59,31 +61,35 @@ class Repeat(Reported):
 
     @property
     def sentence(self) -> str:
-        """What has changed and what follows, in words."""
+        """What has changed, in words."""
         if self.missing:
             return (
-                f"The palette no longer has {_listed(self.missing)}: "
-                "this recipe can't be poured with it. Match the target anew."
+                f"The palette no longer has {listing(self.missing)}: "
+                "this recipe can't be poured with it. Match the target again."
             )
         assert self.delta_e is not None
         if self.changed:
-            what = f"The palette has changed since: {_listed(self.changed)}"
+            what = f"The palette has changed since: {listing(self.changed)}"
             what += " differ" if len(self.changed) > 1 else " differs"
         elif self.palette.fingerprint != self.saved.palette.fingerprint:
-            what = "The palette has changed since, but nothing that this recipe takes"
+            what = "The palette has changed since, but nothing that this recipe uses"
         else:
-            what = "The palette is as it was"
+            what = "The palette has not changed"
         if self.same:
             return f"{what}. The colour is the same."
         if not self.changed:
-            what += f"; this version of shadematch computes otherwise than {self.saved.library} did"
+            what += (
+                f", but this version of shadematch computes differently from {self.saved.library}"
+            )
         worth = (
-            "Match the target anew." if self.delta_e > VISIBLE else "Most people see no difference."
+            "Match the target again."
+            if self.delta_e > VISIBLE
+            else "Most people see no difference."
         )
-        return f"{what}. The colour is now CIEDE2000 {self.delta_e:.2f} from that of then. {worth}"
+        return f"{what}. The colour is now CIEDE2000 {self.delta_e:.2f} from the old one. {worth}"
 
     def report(self) -> Report:
-        """What was kept, and what is left of it today."""
+        """The saved recipe, and what it gives today."""
         swatches, rows = [Swatch.of(self.saved, "then")], [*self.saved.report().rows]
         if self.predicted is not None:
             swatches.append(Swatch.of(self.predicted, "now"))
@@ -96,10 +102,6 @@ class Repeat(Reported):
         return Report(swatches=tuple(swatches), rows=tuple(rows), notes=(self.sentence,))
 
 
-def _listed(names: tuple[str, ...]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
 def repeat(
     saved: SavedRecipe | str | os.PathLike[str], *, palette: Palette | None = None
 ) -> Repeat:
@@ -110,8 +112,8 @@ def repeat(
     saved
         What `shadematch.read` gave, or the path of the file.
     palette
-        The palette of today; by default the one in the file, which tells whether another
-        version of this library would predict another colour.
+        Today's palette; by default the one in the file, to see whether this version of the
+        library predicts another colour.
 
     Returns
     -------
@@ -120,9 +122,9 @@ def repeat(
     Raises
     ------
     FileError
-        If the file can't be used.
+        If the file can't be read.
     PourError
-        If the palette's doses are in another unit than the recipe's.
+        If the palette's unit is not the recipe's.
     """
     then = saved if isinstance(saved, SavedRecipe) else read(saved, SavedRecipe)
     now = then.palette if palette is None else palette

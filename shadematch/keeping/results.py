@@ -1,8 +1,7 @@
-"""Results into tables and out of them.
+"""Matches to tables, and recipes from tables.
 
-Tables are written as the results come, a few thousand rows at a time, so that a million targets
-need no more memory than a thousand; of what `match_many` returns no `Match` is made. A file takes
-its name once it is complete.
+Tables are written a few thousand rows at a time, so a million targets need no more memory than a
+thousand; no `Match` is made for what `match_many` returns. A file gets its name when complete.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from shadematch.errors import FileError, PourError, ShadematchError
-from shadematch.keeping.parts import missing, save_parts
+from shadematch.keeping.parts import expect_frame, pandas, pyarrow, save_parts
 from shadematch.matching.columns import LET_DOWN_MASS, Columns, columns_of
 from shadematch.matching.many import Matches, table_of
 from shadematch.matching.match import Match
@@ -44,31 +43,29 @@ def save_results(
     replace: bool = False,
     progress: Callable[[int], None] | None = None,
 ) -> int:
-    """Write matches to a table as they come.
+    """Write matches to a table as they are made.
 
     Columns: ``target`` (where it came from), ``target_hex``, ``target_L``, ``target_a``,
     ``target_b`` (in the view), one ``NAME [cm]`` or ``NAME [g]`` for each pigment of the palette
-    (paste in all, in its unit), ``total_cm`` and ``load_cm_per_100g`` or ``total_g`` and
-    ``load_g_per_100g``, ``tubes``, ``delta_e``, ``half_within`` and ``nine_in_ten_within`` (what
-    CIEDE2000 stays within half the time and nine times in ten, with all that is not known; linear,
-    see `shadematch.predicting.uncertainty`), ``bound``, ``proved``, ``predicted_L``,
-    ``predicted_a``, ``predicted_b``, ``predicted_hex``. Where let-downs are to hand, after the
-    pigments one ``LET-DOWN, mass [g]`` for each of them; the paste in them is part of the
-    pigment's. The recipe is that of `Match.recipe`, the frugal one.
+    (all paste, that of let-downs included), ``total_cm`` and ``load_cm_per_100g`` or ``total_g``
+    and ``load_g_per_100g``, ``tubes``, ``delta_e``, ``half_within`` and ``nine_in_ten_within``
+    (what CIEDE2000 stays within half the time and nine times in ten, all uncertainty counted;
+    linear, see `shadematch.predicting.uncertainty`), ``bound``, ``proved``, ``predicted_L``,
+    ``predicted_a``, ``predicted_b``, ``predicted_hex``. With let-downs, one ``LET-DOWN, mass [g]``
+    for each follows the pigments. The recipe is `Match.recipe`, the frugal one.
 
     Parameters
     ----------
     matches
         For instance from `match_many`; all with one palette and the same let-downs.
     path
-        A name that ends in ``.csv`` (commas; UTF-8 that says so, for spreadsheets) or
-        ``.parquet`` (needs pyarrow). Without an ending a folder, for what `match_many` returns:
-        its workers write ``part-00000.parquet`` and so on there, one for each `chunk`, each named
-        when it is complete. A run that was killed goes on where it stopped when it is started
-        again.
+        A name that ends in ``.csv`` (commas; UTF-8 with a byte-order mark, for spreadsheets) or
+        ``.parquet`` (needs pyarrow). A name without an ending is a folder, for what `match_many`
+        returns: its workers write ``part-00000.parquet`` and so on there, one for each `chunk`,
+        named once it is complete. A run that was killed resumes when it is started again.
     replace
-        Whether a file that is there may be replaced. Without that it is refused before the first
-        match is made; in a folder, a part that answers another question.
+        Whether an existing file may be replaced; in a folder, a part that answers another
+        question. An existing file is refused before the first match is made.
     progress
         Called with the number of rows written so far.
 
@@ -80,8 +77,8 @@ def save_results(
     Raises
     ------
     FileError
-        If the name has another ending, a file is there, or it can't be written. What was there
-        stays.
+        If the name has another ending, another file exists, or it can't be written. What was
+        there stays.
     MissingExtraError
         If pyarrow is needed and missing.
     ShadematchError
@@ -116,10 +113,7 @@ def results_frame(matches: Iterable[Match]) -> pd.DataFrame:
     MissingExtraError
         If pandas is missing.
     """
-    try:
-        import pandas as pd
-    except ImportError:
-        raise missing("pandas") from None
+    pd = pandas()
     parts = [pd.DataFrame(chunk) for chunk in _chunks(matches)]
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
 
@@ -132,66 +126,43 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     frame
         From `results_frame`, or from a file that `save_results` wrote.
     pour
-        What they go into, which the table does not tell; by default 500 g at 1 cm.
+        What they go into, which the table does not say; by default 500 g at 1 cm.
 
     Raises
     ------
     PourError
-        If no such columns are there, or in both units, or a dose is not a number from 0 on; the row
-        is named. Also for columns of let-downs: a table does not tell how they were made.
+        If there are no such columns, or some in each unit, or a dose, whose row is named, is not
+        a number from 0. Also for columns of let-downs: a table does not say how they were made.
     """
-    if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
-        raise PourError(
-            "is not a data frame", field="frame", value=frame, remedy="Give a pandas.DataFrame"
-        )
+    expect_frame(frame, PourError)
     pour = Pour() if pour is None else pour
     expect(pour, Pour, "pour", "Use Pour(...)")
     weighed = [str(column) for column in frame.columns if str(column).endswith(LET_DOWN_MASS)]
     if weighed:
-        raise PourError(
-            "has let-downs, which can't be read back",
-            field="frame",
-            value=weighed,
-            remedy="Keep such matches with save",
-        )
+        problem = "has let-downs, which can't be read back"
+        raise PourError(problem, field="frame", value=weighed, remedy="Save such matches with save")
     units = [u for u in UNITS if any(str(column).endswith(f" [{u}]") for column in frame.columns)]
     if len(units) > 1:
-        raise PourError(
-            "has doses in more than one unit",
-            field="frame",
-            value=units,
-            remedy="Bring all to one, cm or g",
-        )
+        problem = "has doses in more than one unit"
+        raise PourError(problem, field="frame", value=units, remedy="Convert all to one, cm or g")
     unit = units[0] if units else "cm"
     ending = f" [{unit}]"
-    names = {
-        column: str(column).removesuffix(ending)
-        for column in frame.columns
-        if str(column).endswith(ending)
-    }
+    names = {c: str(c).removesuffix(ending) for c in frame.columns if str(c).endswith(ending)}
     # Undo what spreadsheet_cell does.
     names = {
         c: n[1:] if n[:1] == "'" and spreadsheet_cell(n[1:]) == n else n for c, n in names.items()
     }
     if not names:
-        raise PourError(
-            "has no doses",
-            field="frame",
-            value=list(map(str, frame.columns)),
-            remedy="Name columns such as 'gorse [cm]' or 'gorse [g]'",
-        )
+        problem, remedy = "has no doses", "Name columns such as 'gorse [cm]' or 'gorse [g]'"
+        raise PourError(problem, field="frame", value=list(map(str, frame.columns)), remedy=remedy)
     recipes = []
     rows = frame[list(names)].itertuples(index=False, name=None)
     for number, row in enumerate(rows, start=1):
         doses = {}
         for name, dose in zip(names.values(), row, strict=True):
             if not is_finite(dose) or not 0 <= dose <= _LARGEST_DOSE:
-                raise PourError(
-                    "must be a number from 0 on",
-                    field=f"row {number}, {name}",
-                    value=dose,
-                    remedy=f"In {unit}",
-                )
+                problem, remedy = "must be a number from 0", f"In {unit}"
+                raise PourError(problem, field=f"row {number}, {name}", value=dose, remedy=remedy)
             if dose > 0:
                 doses[name] = float(dose)
         recipes.append(Recipe(doses, pour, unit=unit))
@@ -206,36 +177,26 @@ def _chunks(matches: Iterable[Match]) -> Iterator[Columns]:
     try:
         stream = iter(matches)
     except TypeError:
-        raise PourError(
-            "is not a list of matches",
-            field="matches",
-            value=matches,
-            remedy="Give what match_many returns, or a list",
-        ) from None
-    palette = let_downs = None
+        problem, remedy = "is not a list of matches", "Give what match_many returns, or a list"
+        raise PourError(problem, field="matches", value=matches, remedy=remedy) from None
+    first: Match | None = None
     while batch := list(itertools.islice(stream, _ROWS)):
         for match in batch:
             expect(match, Match, "matches", "Give what match or match_many returns")
-            palette = match.palette if palette is None else palette
-            if match.palette != palette:
-                raise ShadematchError(
-                    "have different palettes",
-                    field="matches",
-                    remedy="Write one table for each palette",
-                )
-            own = match.let_downs
-            let_downs = own if let_downs is None else let_downs
-            if own != let_downs:
-                raise ShadematchError(
-                    "have different let-downs",
-                    field="matches",
-                    remedy="Write one table for each set of them",
-                )
+            first = first or match
+            for what, same in (
+                ("palettes", match.palette == first.palette),
+                ("let-downs", match.let_downs == first.let_downs),
+            ):
+                if not same:
+                    raise ShadematchError(
+                        f"have different {what}", field="matches", remedy="Write a table for each"
+                    )
         yield _columns(batch)
 
 
 def _columns(batch: Sequence[Match]) -> Columns:
-    """Columns of matches that are there already, whatever pours they are of."""
+    """Columns of matches of any pours."""
     rows: dict[object, list[int]] = {}
     for at, match in enumerate(batch):
         rows.setdefault((match._question.asked, match.readings), []).append(at)
@@ -284,11 +245,7 @@ def _write_csv(
 def _write_parquet(
     place: Path, chunks: Iterable[Columns], progress: Callable[[int], None] | None
 ) -> int:
-    try:
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-    except ImportError:
-        raise missing("pyarrow") from None
+    pq, pa = pyarrow()
     done, writer = 0, None
     try:
         for columns in chunks:

@@ -1,6 +1,6 @@
 """Sample files to try things with: invented photos, test pours, an order book, a shelf.
 
-They stand in the project's ``data/`` folder and travel in the wheel.
+They are in the project's ``data/`` folder and in the wheel.
 """
 
 from __future__ import annotations
@@ -27,24 +27,25 @@ SAMPLES: Final = (
 
 
 def copy_samples(folder: str | os.PathLike[str] = "data", *, replace: bool = False) -> list[Path]:
-    """Copy the sample files, invented ones, into a folder.
+    """Copy the sample files, all invented, into a folder.
 
     Parameters
     ----------
     folder
-        Where to; it is made if it is not there. With ``"data"`` the examples of the guides run as
-        they stand.
+        Made if it does not exist. With ``"data"`` the examples of the guides run as printed.
+    replace
+        Whether other files of the same names may be replaced.
 
     Returns
     -------
     list of Path
-        The files. One that is there already and is the same is left alone.
+        The files. An identical file that is there already is left alone.
 
     Raises
     ------
     FileError
-        If another file of that name is there and `replace` is false, or the place can't be
-        written. Files that came before it are there then.
+        If another file of that name is there and `replace` is false, or a file can't be written.
+        Files copied before it stay.
     """
     copied = []
     for name in SAMPLES:
@@ -53,12 +54,8 @@ def copy_samples(folder: str | os.PathLike[str] = "data", *, replace: bool = Fal
             goal = Path(folder) / name
             goal.parent.mkdir(parents=True, exist_ok=True)
         except OSError as found:
-            raise FileError(
-                f"can't be written: {found.strerror}",
-                field="folder",
-                value=str(folder),
-                remedy="Choose another one",
-            ) from None
+            problem, remedy = f"can't be written: {found.strerror}", "Choose another one"
+            raise FileError(problem, field="folder", value=str(folder), remedy=remedy) from None
         except (TypeError, ValueError):
             raise FileError(
                 "is not a path", field="folder", value=str(folder), remedy="Check the name"
@@ -70,6 +67,6 @@ def copy_samples(folder: str | os.PathLike[str] = "data", *, replace: bool = Fal
 
 
 def _home() -> Traversable:
-    """In the wheel; in the project's folder where the package is used from there."""
+    """In the wheel; in the project's folder if the package is used from there."""
     shipped = resources.files("shadematch").joinpath("resources", "samples")
     return shipped if shipped.is_dir() else resources.files("shadematch").joinpath("..", "data")

@@ -1,4 +1,4 @@
-"""What is kept of a recipe or a match, to be poured again next month."""
+"""Saved recipes: everything needed to pour a recipe or match again."""
 
 from __future__ import annotations
 
@@ -38,34 +38,35 @@ from shadematch.support.report import Report, Reported, Row, Swatch
 __all__ = ["Result", "SavedEntry", "SavedRecipe", "kept"]
 
 _SAME: Final = 0.01
-"""CIEDE2000 between what is kept and what one version computes on any machine."""
+"""CIEDE2000 that one version may differ by from machine to machine."""
 _ALIKE: Final = 1e-4
-"""The same between two numbers of one file."""
+"""CIEDE2000 that two numbers of one file may differ by."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class SavedRecipe(Reported):
-    """What is kept of a recipe.
+    """A saved recipe.
 
     Attributes
     ----------
     note
-        The maker's own words.
+        The maker's own note.
     recipe, view
         What was poured, and how it was looked at.
     lab
-        The colour as it was predicted, CIELAB in the view.
+        The predicted colour, CIELAB in the view.
     target
         The wanted colour, or None.
     delta_e
-        Predicted CIEDE2000 to the target, the worst of the lights that count; None without one.
+        Predicted CIEDE2000 to the target, the worst of the lights that count; None without a
+        target.
     match
-        The whole match, if it was one, without searching anew. None too for one of another
-        version that computed otherwise: its proof need not hold any more.
+        The whole match, if a match was saved. None too if another version saved it and computed
+        different colours: its proof may no longer hold.
     library
-        Version of shadematch that predicted it.
+        Version of shadematch that made the prediction.
     palette
-        All of it, as it was.
+        The palette at the time.
 
     Raises
     ------
@@ -86,14 +87,14 @@ class SavedRecipe(Reported):
     def __post_init__(self) -> None:
         recipe, match, goal = self.recipe, self.match, self.target
         object.__setattr__(self, "recipe", in_order(recipe, self.palette))
-        own = self.library == __version__  # another one may compute otherwise: `repeat` tells
+        own = self.library == __version__  # another may compute other colours: see `repeat`
         seen = predict(recipe, palette=self.palette, view=self.view)
         if own and delta_e(np.array(seen.lab), np.array(self.lab)) > _SAME:
             raise FileError(
                 "is not the colour of these doses in this pour and palette",
                 field="lab",
                 value=self.lab,
-                remedy="The file was altered; match or predict anew",
+                remedy="The file was altered: match or predict again",
             )
         if (goal is None) != (self.delta_e is None) or (match is not None and goal is None):
             raise FileError("is missing", field="target", remedy="A match needs its target")
@@ -109,7 +110,7 @@ class SavedRecipe(Reported):
             lights = () if match is None else match._question.asked.lights
         if goal is not None and self.delta_e is not None:
             least = float(delta_e(np.array(self.lab), goal.lab_in(self.view)))
-            if lights and match is None:  # nobody can say any more how it is in the other lights
+            if lights and match is None:  # its colours in the other lights are no longer known
                 object.__setattr__(self, "delta_e", least)
             elif self.delta_e < least - _ALIKE or (not lights and self.delta_e > least + _ALIKE):
                 raise _other_difference("delta_e")
@@ -127,11 +128,11 @@ class SavedRecipe(Reported):
 
     @property
     def in_srgb(self) -> bool:
-        """Whether sRGB holds the colour."""
+        """Whether the colour is inside sRGB."""
         return self._shown[1]
 
     def report(self) -> Report:
-        """The recipe and its colour as they were."""
+        """The recipe and its colour as saved."""
         wanted = () if self.target is None else (Swatch.of(self.target, "wanted"),)
         rows = [
             Row("recipe", self.recipe.lines),
@@ -152,11 +153,8 @@ class SavedRecipe(Reported):
 
 
 def _other_difference(field: str) -> FileError:
-    return FileError(
-        "does not fit recipe and target",
-        field=field,
-        remedy="The file was altered; match anew",
-    )
+    remedy = "The file was altered: match again"
+    return FileError("does not fit recipe and target", field=field, remedy=remedy)
 
 
 Result = Match | Prediction | Recipe | SavedRecipe
@@ -171,7 +169,7 @@ def kept(
     choice: Choice | None = None,
     note: str | None = None,
 ) -> SavedRecipe:
-    """What `save` would keep of a result; see there for the parameters."""
+    """What `save` would save of a result; see there for the parameters."""
     expect(
         result,
         (Match, Prediction, Recipe, SavedRecipe),
@@ -180,48 +178,37 @@ def kept(
     )
     if note is not None:
         checked_note(note)
-    _nothing_else(result, _KNOWN)
+    _nothing_else(result)
     if not isinstance(result, Match) and choice is not None:
         raise PourError(
             "only a match has choices", field="choice", value=str(choice), remedy="Leave it out"
         )
-    if isinstance(result, SavedRecipe):
-        _not_twice(palette, result.palette, "palette")
-        _not_twice(view, result.view, "view")
-        return result if note is None else dataclasses.replace(result, note=note)
-    if isinstance(result, Match):
-        _not_twice(palette, result.palette, "palette")
-        _not_twice(view, result.view, "view")
-        chosen = result.choice if choice is None else choice
-        expect(chosen, Choice, "choice", "Give one of match.choices, or match.closest")
-        _nothing_else(chosen.recipe, _KNOWN)
-        _nothing_else(result.target, _KNOWN)
-        seen = chosen.predicted
-        if chosen.recipe.pour != result.pour or seen.view != result.view:
-            raise PourError(
-                "is not one of this match's",
-                field="choice",
-                value=str(chosen),
-                remedy="Give one of match.choices, or match.closest",
-            )
-        return SavedRecipe(
-            note=note or "",
-            recipe=chosen.recipe,
-            view=result.view,
-            lab=seen.lab,
-            target=result.target,
-            delta_e=chosen.delta_e,
-            match=result,
-            library=__version__,
-            palette=result.palette,
-        )
-    recipe = result.recipe if isinstance(result, Prediction) else result
-    _nothing_else(recipe, _KNOWN)
-    if isinstance(result, Prediction):
+    if not isinstance(result, Recipe):
         _not_twice(view, result.view, "view")
         view = result.view
+    if isinstance(result, Match | SavedRecipe):
+        _not_twice(palette, result.palette, "palette")
+        palette = result.palette
+    if isinstance(result, SavedRecipe):
+        return result if note is None else dataclasses.replace(result, note=note)
+    if isinstance(result, Match):
+        chosen = result.choice if choice is None else choice
+        remedy = "Give one of match.choices, or match.closest"
+        expect(chosen, Choice, "choice", remedy)
+        _nothing_else(chosen.recipe)
+        _nothing_else(result.target)
+        seen, recipe = chosen.predicted, chosen.recipe
+        if recipe.pour != result.pour or seen.view != view:
+            raise PourError(
+                "is not one of this match's", field="choice", value=str(chosen), remedy=remedy
+            )
+    else:
+        chosen = None
+        recipe = result.recipe if isinstance(result, Prediction) else result
+        _nothing_else(recipe)
+        seen = predict(recipe, palette=palette, view=view)
+        recipe = seen.recipe  # its names as the palette spells them
     palette, _, view = conditions(palette, recipe.pour, view)
-    seen = predict(recipe, palette=palette, view=view)
     if isinstance(result, Prediction) and not np.allclose(seen.lab, result.lab, rtol=0, atol=1e-6):
         raise PourError(
             "this palette does not give the predicted colour",
@@ -231,12 +218,12 @@ def kept(
         )
     return SavedRecipe(
         note=note or "",
-        recipe=seen.recipe,  # its names as the palette spells them
+        recipe=recipe,
         view=view,
         lab=seen.lab,
-        target=None,
-        delta_e=None,
-        match=None,
+        target=result.target if isinstance(result, Match) else None,
+        delta_e=None if chosen is None else chosen.delta_e,
+        match=result if isinstance(result, Match) else None,
         library=__version__,
         palette=palette,
     )
@@ -250,32 +237,24 @@ _KNOWN: Final = frozenset(
         *("source", "covariance", "robust", "readings", "weighed", "unit"),
     }
 )
-"""Fields of results that have a place in the file (a spectrum is computed anew)."""
+"""Fields of results that the file has a place for (a spectrum is recomputed)."""
 
 
-def _nothing_else(thing: Result | Target, known: frozenset[str]) -> None:
+def _nothing_else(thing: Result | Target) -> None:
     """Refuse what the file has no place for, rather than lose it."""
     for field in dataclasses.fields(thing):
-        if field.name in known or field.name.startswith("_"):
+        if field.name in _KNOWN or field.name.startswith("_"):
             continue
         value = getattr(thing, field.name)
         if field.default is dataclasses.MISSING or value != field.default:
-            raise PourError(
-                f"a {type(thing).__name__} with this can't be kept or printed yet",
-                field=field.name,
-                value=value,
-                remedy="Keep one without it",
-            )
+            problem = f"a {type(thing).__name__} with this can't be saved or printed yet"
+            raise PourError(problem, field=field.name, value=value, remedy="Save one without it")
 
 
 def _not_twice(given: object, own: object, field: str) -> None:
     if given is not None and (type(given) is not type(own) or given != own):
-        raise PourError(
-            f"the result brings its own {field}",
-            field=field,
-            value=str(given),
-            remedy="Leave it out",
-        )
+        problem = f"the result has its own {field}"
+        raise PourError(problem, field=field, value=str(given), remedy="Leave it out")
 
 
 def _entry_of(match: Match | None) -> dict[str, object] | None:
@@ -294,4 +273,4 @@ SavedEntry = Annotated[
         palette=PaletteEntry,
     ),
 ]
-"""The whole of it, as a file holds it."""
+"""A saved recipe in a file."""

@@ -1,8 +1,7 @@
 """JSON Schemas of the files: ``python -m shadematch.keeping.schemas FOLDER`` writes them.
 
-They are made from the models that check files when they are read, and say what JSON Schema can
-say of it. Some rules it can't: spectra as long as their wavelengths, known names, a fingerprint
-that fits.
+They are made from the models that check files when they are read. Some rules are beyond JSON
+Schema: spectra as long as their wavelengths, known names, a fingerprint that fits.
 
 References
 ----------
@@ -51,7 +50,7 @@ _LIMITS: Final = {
     "gt": "exclusiveMinimum",
     "lt": "exclusiveMaximum",
 }
-"""Limits that stand outside a validator keep pydantic's words."""
+"""Pydantic's words for limits outside a validator, and those of JSON Schema."""
 
 
 def json_schema(kind: str) -> dict[str, Any]:
@@ -61,12 +60,12 @@ def json_schema(kind: str) -> dict[str, Any]:
     ----------
     kind
         ``"palette"``, ``"targets"`` or ``"recipe"``, as `save` writes them, or ``"pour"`` or
-        ``"view"``, which stand in the latter.
+        ``"view"``, which recipes contain.
 
     Raises
     ------
     FileError
-        If no schema of it is published.
+        If there is no published schema for it.
     """
     if not isinstance(kind, str) or kind not in _FORMS:
         known = ", ".join(_FORMS)
@@ -89,13 +88,13 @@ def json_schema(kind: str) -> dict[str, Any]:
 
 
 def _state(schema: dict[str, Any], name: str, entry: dict[str, Any]) -> None:
-    """Ask for one entry more, before the others."""
+    """Require one more entry, before the others."""
     schema["properties"] = {name: entry, **schema["properties"]}
     schema["required"] = [name, *schema.get("required", [])]
 
 
 def _sharpen(schema: Any) -> None:
-    """What holds everywhere: no other entries, limits, the two observers; no names of the code."""
+    """Forbid other entries, state limits and observers, drop the names and docs of classes."""
     if isinstance(schema, list):
         for part in schema:
             _sharpen(part)
@@ -118,7 +117,7 @@ def _sharpen(schema: Any) -> None:
 
 
 def main(folder: str) -> None:
-    """Write all of them into a folder, which is made if it is not there."""
+    """Write all schemas into a folder, which is made if it does not exist."""
     Path(folder).mkdir(parents=True, exist_ok=True)
     for kind in _FORMS:
         write_json(Path(folder) / f"{kind}.schema.json", json_schema(kind), replace=True)

@@ -1,7 +1,6 @@
-"""What a studio usually works with, kept in a file called ``shadematch.toml``.
+"""A studio's usual settings, in a file called ``shadematch.toml``.
 
-The file is TOML (toml.io), one line for each thing that is usual; what is left out is as the
-library takes it by default::
+The file is TOML (toml.io), one setting a line; the library's defaults stand in for the rest::
 
     palette = "mine.json"     # palette, calibration or journal
     batch_g = 500
@@ -9,8 +8,8 @@ library takes it by default::
     bar_g = 95
     backing = "white"
 
-The command line reads the file in the folder it is called in, or the one of ``--settings``. In
-Python it counts only where it is passed::
+The command line reads the file in the current folder, or the one given by ``--settings``. In
+Python it has no effect unless passed::
 
     usual = Settings.from_file("shadematch.toml")
     sm.match("#d9822b", **usual.given)
@@ -39,38 +38,38 @@ from shadematch.support.report import Report, Reported, Row
 __all__ = ["SETTINGS_FILE", "Settings", "UsualValues", "palette_in"]
 
 SETTINGS_FILE: Final = "shadematch.toml"
-"""Its name in a studio's folder."""
+"""The file's name."""
 _POUR: Final = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
 _VIEW: Final = ("illuminant", "observer", "backing", "contact")
 _WORDS: Final[Mapping[str, str]] = {
     "palette": "palette, calibration or journal",
     "batch_g": "base in g",
     "thickness_cm": "thickness of the bar in cm",
-    "white": "part of the base that is white, 0 to 1",
+    "white": "white fraction of the base, 0 to 1",
     "max_load": "most paste per 100 g of base, in the palette's unit",
-    "dose_step": "what doses are multiples of, in the palette's unit",
+    "dose_step": "doses are multiples of this, in the palette's unit",
     "illuminant": "light",
     "observer": "2 or 10 degrees",
-    "backing": "what lies behind: white, black, or a reflectance from 0 to 1",
-    "contact": "lies dry or wet on it",
+    "backing": "behind the bar: white, black, or a reflectance from 0 to 1",
+    "contact": "lies dry or wet on the backing",
     "bar_g": "mass of a bar in g",
-    "loss": "part of the base that stays in the pot, 0 to 1",
+    "loss": "fraction of the base that stays in the pot, 0 to 1",
 }
 
 
 class UsualValues(Frozen):
-    """What the file says; None where it says nothing.
+    """The settings in the file; None where it has none.
 
     Attributes
     ----------
     palette
-        File of a palette, calibration or journal (``.jsonl``), from the folder of the settings.
+        File of a palette, calibration or journal (``.jsonl``), relative to the settings' folder.
     batch_g, thickness_cm, white, max_load, dose_step
         As in `Pour`.
     illuminant, observer, backing, contact
         As in `View`.
     bar_g, loss
-        Mass of a bar [g], and the share of the base that stays in the pot.
+        Mass of a bar [g], and the fraction of the base that stays in the pot.
     """
 
     _error: ClassVar[type[ShadematchError]] = FileError
@@ -89,22 +88,22 @@ class UsualValues(Frozen):
 
     @property
     def stated(self) -> dict[str, Any]:
-        """What it says."""
+        """The settings that are not None, by name."""
         return {n: v for n in _WORDS if (v := getattr(self, n)) is not None}
 
 
 @dataclass(frozen=True)
 class Settings(Reported):
-    """What a studio usually works with.
+    """A studio's usual settings.
 
     Attributes
     ----------
     usual
-        As the file says it.
+        The settings in the file.
     place
-        The file; None where there is none.
+        The file, or None.
     palette
-        What the file of `usual.palette` holds; None where it names none.
+        The palette in the file `usual.palette`; None without one.
     """
 
     usual: UsualValues = field(default_factory=UsualValues)
@@ -118,7 +117,7 @@ class Settings(Reported):
         Raises
         ------
         FileError
-            If the file can't be read, is not TOML, or says what can't be, which is named.
+            If the file can't be read or is not TOML, or a setting, which is named, is not valid.
         """
         place = Path(path)
         text = read_text(place, kind="settings")
@@ -137,12 +136,12 @@ class Settings(Reported):
 
     @classmethod
     def of(cls, usual: UsualValues, place: Path) -> Settings:
-        """What a file at that place would say.
+        """Settings for a file that need not exist yet.
 
         Raises
         ------
         FileError
-            If it says what can't be.
+            If one is not valid.
         """
         own = None
         if usual.palette is not None:
@@ -159,7 +158,7 @@ class Settings(Reported):
         Raises
         ------
         FileError
-            If another file is there and `replace` is false, or the place can't be written.
+            If another file is there and `replace` is false, or it can't be written.
         """
         assert self.place is not None
         lines = [
@@ -168,35 +167,28 @@ class Settings(Reported):
         ]
         text = "\n".join(("# What is usual here.", *lines)) + "\n"
         if tomllib.loads(text) != self.usual.stated:
-            raise FileError(
-                "can't be written as TOML",
-                field="palette",
-                value=self.usual.palette,
-                remedy="Leave control characters out of its name",
-            )
+            problem, remedy = "can't be written as TOML", "Leave control characters out of its name"
+            raise FileError(problem, field="palette", value=self.usual.palette, remedy=remedy)
         write_text(self.place, text, replace=replace)
 
     @property
     def pour(self) -> Pour:
         """The usual pour."""
-        return Pour(**self._some(_POUR))
+        return Pour(**{n: v for n, v in self.usual.stated.items() if n in _POUR})
 
     @property
     def view(self) -> View:
         """The usual view."""
-        return View(**self._some(_VIEW))
+        return View(**{n: v for n, v in self.usual.stated.items() if n in _VIEW})
 
     @property
     def given(self) -> dict[str, Any]:
         """``palette``, ``pour`` and ``view``, for calls that take them."""
         return {"palette": self.palette, "pour": self.pour, "view": self.view}
 
-    def _some(self, names: tuple[str, ...]) -> dict[str, Any]:
-        return {n: v for n, v in self.usual.stated.items() if n in names}
-
     def report(self) -> Report:
-        """What it says."""
-        rows = [Row("file", str(self.place) if self.place else "none: all is as by default")]
+        """The settings, a row each."""
+        rows = [Row("file", str(self.place) if self.place else "none: all settings are defaults")]
         rows += [
             Row(n, str(_plain(value)), note=_WORDS[n]) for n, value in self.usual.stated.items()
         ]
@@ -204,19 +196,19 @@ class Settings(Reported):
 
 
 def _plain(value: Any) -> Any:
-    """Whole numbers without a point."""
+    """A whole number as an int, to be written without a decimal point."""
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
 def palette_in(path: str | os.PathLike[str]) -> Palette:
-    """The palette in a file: one that was saved, a calibration's, or that of a journal.
+    """The palette in a file of a palette, calibration or journal.
 
     Raises
     ------
     FileError
         If it holds none of these.
     """
-    # Slow to import, so late: every command reads the settings, few of which name a palette.
+    # Imported late because it is slow: every command reads settings, few of which name a palette.
     from shadematch.calibration.result import Calibration
     from shadematch.journal.journal import Journal
     from shadematch.keeping.files import read
@@ -233,5 +225,5 @@ def palette_in(path: str | os.PathLike[str]) -> Palette:
         "holds no palette, calibration or journal",
         field="palette",
         value=str(path),
-        remedy="Give what sm.save wrote of one, or a journal (.jsonl)",
+        remedy="Give a file that sm.save wrote, or a journal (.jsonl)",
     )

@@ -1,4 +1,4 @@
-"""Targets into tables and out of them."""
+"""Targets to and from tables."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from shadematch.calibration.rows import column_of
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import ColourError, ShadematchError
 from shadematch.keeping.files import read
-from shadematch.keeping.parts import missing
+from shadematch.keeping.parts import expect_frame, pandas
 from shadematch.studio.target import Target
 from shadematch.support.models import expect, is_finite, listed
 from shadematch.support.readers import Row, is_number, table_of, table_text, with_points
@@ -30,43 +30,40 @@ _XYZ: Final = ("x", "y", "z")
 _UPPER: Final = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
 _COVARIANCE: Final = tuple(f"cov_{'Lab'[i]}{'Lab'[j]}" for i, j in _UPPER)
 _PLAIN: Final = ("source", "hex", "illuminant", "observer", *"LabXYZ", *_COVARIANCE)
-"""Columns of targets, spectra aside."""
+"""Columns other than spectra."""
 _READ: Final = frozenset(name.lower() for name in _PLAIN)
 _WORDS: Final = frozenset({"source", "hex", "illuminant", "observer"})
-"""Columns that hold texts."""
+"""Columns of text."""
 _LARGEST_FILE: Final = 50_000_000
 _CHROMATICITY: Final = 0.002
-"""Chromaticities, rounded, add up to 1 within this."""
+"""Rounded chromaticities add up to 1 within this."""
 
 
 def targets_frame(targets: Iterable[Target]) -> pd.DataFrame:
-    """Targets as a pandas data frame; `targets_from_frame` gives the same targets back.
+    """Targets as a pandas data frame; `targets_from_frame` reads it back.
 
-    Columns: ``source``, ``hex``, ``L``, ``a``, ``b``, ``illuminant``, ``observer``; where a
-    target has one, its spectrum in ``380 nm`` to ``730 nm``, and its covariance in ``cov_LL``,
+    Columns: ``source``, ``hex``, ``L``, ``a``, ``b``, ``illuminant``, ``observer``; a target's
+    spectrum, if it has one, in ``380 nm`` to ``730 nm``; its covariance in ``cov_LL``,
     ``cov_La``, ``cov_Lb``, ``cov_aa``, ``cov_ab``, ``cov_bb``.
 
     Raises
     ------
     ColourError
-        For a target under an `Illuminant` of one's own, which a table has no place for
-        (`save` has), or for something that is not a target.
+        For a target under an `Illuminant` that is not a CIE name, which a table can't hold
+        (use `save`).
+    PourError
+        If an entry is not a target.
     MissingExtraError
         If pandas is missing.
     """
-    try:
-        import pandas as pd
-    except ImportError:
-        raise missing("pandas") from None
+    pd = pandas()
     rows = []
     for target in listed(targets, "targets", "Give a list of Target"):
         expect(target, Target, "targets", "Give Targets")
         if not isinstance(target.illuminant, str):
+            light = str(target.illuminant)
             raise ColourError(
-                "is a light of one's own",
-                field="illuminant",
-                value=str(target.illuminant),
-                remedy="Use save",
+                "is not a CIE name", field="illuminant", value=light, remedy="Use save"
             )
         row: dict[str, Any] = {"source": target.source, "hex": target.hex}
         row |= dict(zip("Lab", target.lab, strict=True))
@@ -83,26 +80,23 @@ def targets_frame(targets: Iterable[Target]) -> pd.DataFrame:
 def targets_from_frame(frame: pd.DataFrame) -> list[Target]:
     """The targets in a table.
 
-    Each row tells its colour by the first of these that it has: a spectrum, in columns named by
-    wavelengths such as ``400 nm``; ``L``, ``a``, ``b``; ``X``, ``Y``, ``Z``, with Y = 100 for
-    white; ``hex``. Lab and XYZ are meant under the columns ``illuminant`` and ``observer``,
-    without these under D65, 2 degrees. ``source`` and ``cov_LL``, ``cov_La``, ``cov_Lb``,
-    ``cov_aa``, ``cov_ab``, ``cov_bb`` count where they are there; other columns don't.
+    A row's colour is the first of these that it has: a spectrum, in columns named by wavelengths
+    such as ``400 nm``; ``L``, ``a``, ``b``; ``X``, ``Y``, ``Z``, with Y = 100 for white;
+    ``hex``. Lab and XYZ are under the columns ``illuminant`` and ``observer``, by default D65
+    and 2 degrees. ``source`` and ``cov_LL``, ``cov_La``, ``cov_Lb``, ``cov_aa``, ``cov_ab``,
+    ``cov_bb`` are read if present; other columns are ignored.
 
-    Names of columns are read as in files with test pours (`shadematch.calibration.rows`): in
-    upper or lower case, with blanks around them, and with ``LAB_L`` for ``L`` or ``R400`` for
-    ``400 nm``. Of several that mean the same, the one in the spelling above counts.
+    Column names are read as in files of test pours (`shadematch.calibration.rows`): upper or
+    lower case, with blanks around them, ``LAB_L`` for ``L`` or ``R400`` for ``400 nm``. If
+    several mean the same, the one spelled as above counts.
 
     Raises
     ------
     ColourError
-        If no such columns are there, several mean the same, or naming the row that can't be
-        used. XYZ that add up to 1 are taken for chromaticities x, y, z, and refused.
+        If there are no such columns, several mean the same, or a row, which is named, can't be
+        used. XYZ that add up to 1 are refused as chromaticities.
     """
-    if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
-        raise ColourError(
-            "is not a data frame", field="frame", value=frame, remedy="Give a pandas.DataFrame"
-        )
+    expect_frame(frame, ColourError)
     heads = [str(column) for column in frame.columns]
     rows = enumerate(frame.itertuples(index=False, name=None), start=1)
     return _targets_of(heads, ((f"row {n}", values) for n, values in rows), "frame")
@@ -111,15 +105,16 @@ def targets_from_frame(frame: pd.DataFrame) -> list[Target]:
 def read_targets(path: str | os.PathLike[str]) -> list[Target]:
     """The targets in a CSV file, or in a JSON file that `save` wrote.
 
-    A CSV has the columns that `targets_from_frame` tells; ``name`` counts as ``source``. It may
-    be written as `shadematch.support.readers` tells, with decimal commas too.
+    A CSV file has the columns of `targets_from_frame`, with ``name`` for ``source``, in any form
+    that `shadematch.support.readers` reads, decimal commas included.
 
     Raises
     ------
     ColourError
-        If the file can't be read or has no such columns, or naming the line that can't be used.
+        If the file can't be read or has no such columns, or a line, which is named, can't be
+        used.
     FileError
-        If a JSON file is of another kind, or has an entry that is wrong.
+        If a JSON file is of another kind, or has a wrong entry.
     """
     if isinstance(path, str | os.PathLike) and PurePath(path).suffix.lower() == ".json":
         found: list[Target] = read(path, list)
@@ -145,7 +140,7 @@ def read_targets(path: str | os.PathLike[str]) -> list[Target]:
 
 
 def _cell(number: bool, text: str) -> Any:
-    """What a text means; None where nothing is written."""
+    """The value of a cell; None if it is empty."""
     text = text.strip()
     return float(text) if number and is_number(text) else text or None
 
@@ -157,12 +152,8 @@ def _targets_of(
     spectrum = tuple(sorted((name for name in columns if name.startswith("nm:")), key=_nm))
     ways = [way for way in (spectrum, _LAB, _XYZ, ("hex",)) if way and set(way) <= set(columns)]
     if not ways:
-        raise ColourError(
-            "has no colours",
-            field=field,
-            value=list(heads),
-            remedy="Name a column hex, or three L, a, b or X, Y, Z",
-        )
+        remedy = "Name a column hex, or three L, a, b or X, Y, Z"
+        raise ColourError("has no colours", field=field, value=list(heads), remedy=remedy)
     targets = []
     for place, values in rows:
         cells = ((name, values[at]) for name, at in columns.items())
@@ -170,17 +161,15 @@ def _targets_of(
         try:
             targets.append(_target_of(row, ways))
         except ShadematchError as found:
+            problem, where = found.problem, f"{place}, {found.field}"
             raise ColourError(
-                found.problem,
-                field=f"{place}, {found.field}",
-                value=found.value,
-                remedy=found.remedy,
+                problem, field=where, value=found.value, remedy=found.remedy
             ) from None
     return targets
 
 
 def _columns_of(heads: Sequence[str], field: str) -> dict[str, int]:
-    """Where each column is that counts, by what `column_of` or its name in small letters says."""
+    """Positions of the columns that count, by their names in small letters or by `column_of`."""
     places: dict[str, list[int]] = {}
     for at, head in enumerate(heads):
         low = head.strip().lower()
@@ -191,12 +180,8 @@ def _columns_of(heads: Sequence[str], field: str) -> dict[str, int]:
     for name, several in places.items():
         own = [at for at in several if heads[at] in (*_PLAIN, *_SPECTRUM)] or several
         if len(own) > 1:
-            raise ColourError(
-                "several columns mean the same",
-                field=field,
-                value=[heads[at] for at in own],
-                remedy="Keep one",
-            )
+            problem, remedy = "several columns mean the same", "Keep one"
+            raise ColourError(problem, field=field, value=[heads[at] for at in own], remedy=remedy)
         found[name] = own[0]
     return found
 
@@ -239,7 +224,7 @@ def _target_of(row: Mapping[str, Any], ways: Sequence[tuple[str, ...]]) -> Targe
 
 
 def _text(cell: object) -> str:
-    """A cell that is a text, whatever the table has made of it: ``2`` or ``2.0`` for "2"."""
+    """A cell as text; a table may hold ``2`` or ``2.0`` for "2"."""
     if isinstance(cell, float | np.floating) and cell == int(cell):
         return str(int(cell))
     return str(cell)

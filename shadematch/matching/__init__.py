@@ -1,4 +1,4 @@
-"""From a target to recipes: the question, its answer, and what would bring it closer.
+"""From a target to recipes: the question, the answer, and what would bring it closer.
 
-Puts the searches in words and finds nothing by itself.
+Turns search results into recipes and words; the searching itself is done by `search`.
 """

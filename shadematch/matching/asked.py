@@ -1,4 +1,4 @@
-"""What a person asks of a match beside the colour, checked."""
+"""The arguments of a match other than the colour, checked."""
 
 from __future__ import annotations
 
@@ -20,21 +20,21 @@ from shadematch.support.models import check_most, expect, is_finite, listed
 __all__ = ["checked_asked", "checked_let_downs"]
 
 _LOOSEST: Final = 1000.0
-"""A tolerance [CIEDE2000] far beyond any two colours; keeps the bounds finite."""
+"""Largest tolerance [CIEDE2000], far beyond any two colours; keeps the bounds finite."""
 
 
 def checked_let_downs(
     let_downs: Sequence[LetDown], palette: Palette, pour: Pour
 ) -> tuple[LetDown, ...]:
-    """Let-downs, each once.
+    """Let-downs without repeats.
 
     Raises
     ------
     UnknownNameError
         If the palette lacks a pigment.
     PourError
-        If one is not a let-down, is in another unit than the palette, is made in a base that the
-        pour lacks, or they are too many.
+        If one is not a let-down, is in another unit than the palette, contains a base that the
+        pour lacks, or there are too many.
     """
     if isinstance(let_downs, LetDown):
         let_downs = (let_downs,)
@@ -46,19 +46,15 @@ def checked_let_downs(
         fits = (clear == 0 or pour.clear_g > 0) and (white == 0 or pour.white_g > 0)
         if not fits:
             raise PourError(
-                "has base of a kind that the batch has none of",
+                "contains a base that the batch lacks",
                 field="let_downs",
                 value=str(let_down),
                 remedy="Make it in the same base as the batch",
             )
     kept = tuple(dict.fromkeys(spelled(let_down, palette) for let_down in let_downs))
     if len(kept) > MOST_LET_DOWNS:
-        raise PourError(
-            "are too many",
-            field="let_downs",
-            value=len(kept),
-            remedy=f"Give at most {MOST_LET_DOWNS}",
-        )
+        remedy = f"Give at most {MOST_LET_DOWNS}"
+        raise PourError("are too many", field="let_downs", value=len(kept), remedy=remedy)
     return kept
 
 
@@ -79,7 +75,7 @@ def checked_asked(
     lights: Sequence[Light],
     let_downs: Sequence[LetDown],
 ) -> Asked:
-    """What a person asks for, with what is meant where nothing was said.
+    """The arguments of `match`, checked, with defaults filled in.
 
     Raises
     ------
@@ -87,10 +83,10 @@ def checked_asked(
         If the palette lacks a name.
     PourError
         If not even one dose step is permitted, the limits contradict each other, or an argument
-        is of a wrong kind.
+        is of the wrong kind.
     """
     palette, pour, view = conditions(palette, pour, view)
-    at_hand = checked_let_downs(let_downs, palette, pour)
+    let_downs = checked_let_downs(let_downs, palette, pour)
     if not (is_finite(tolerance) and 0 <= tolerance <= _LOOSEST):
         raise PourError(
             f"must be a number from 0 to {_LOOSEST:,g}",
@@ -104,38 +100,33 @@ def checked_asked(
     )
     both = set(required) & set(excluded)
     if both:
-        raise PourError(
-            "a pigment can't be both used and avoided",
-            field="must_use",
-            value=palette.names[min(both)],
-            remedy="Drop it from one of the two",
-        )
+        problem, remedy = "a pigment can't be both used and avoided", "Remove it from one of them"
+        raise PourError(problem, field="must_use", value=palette.names[min(both)], remedy=remedy)
     check_most(max_pigments)
     least = max(1, len(required))
     if max_pigments is not None and max_pigments < least:
         raise PourError(
-            "is less than the number of pigments to be used",
+            "is less than the number of pigments that must be used",
             field="max_pigments",
             value=max_pigments,
             remedy=f"Give a number from {least} to {len(palette.pigments)}",
         )
     smallest = dict.fromkeys(palette.names, pour.dose_step)
-    for let_down in at_hand:
+    for let_down in let_downs:
         smallest[let_down.pigment] = min(smallest[let_down.pigment], let_down.paste_per_step)
     wanted = sum(smallest[palette.names[at]] for at in required)
-    if not (required or at_hand):
+    if not (required or let_downs):
         wanted = pour.dose_step
     if wanted > pour.max_total * (1 + 1e-9):
         needed = wanted * 100.0 / pour.max_load
         other = "allow a higher load or a smaller dose step"
         many = needed > LARGEST_BATCH_G
         raise PourError(
-            f"too small for {wanted:g} {palette.unit} of paste under the load limit",
+            f"is too small for {wanted:g} {palette.unit} of paste under the load limit",
             field="batch_g",
             value=pour.batch_g,
             remedy=other.capitalize() if many else f"Melt at least {needed:g} g, or {other}",
         )
-    counted = checked_lights(lights)
     return Asked(
         palette=palette,
         pour=pour,
@@ -143,6 +134,6 @@ def checked_asked(
         max_pigments=max_pigments,
         required=required,
         excluded=excluded,
-        lights=counted,
-        let_downs=at_hand,
+        lights=checked_lights(lights),
+        let_downs=let_downs,
     )

@@ -1,8 +1,7 @@
-"""Answers as the columns of a table, without an object for each."""
+"""Answers as the columns of a table, without an object for each row."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any, Final, TypeAlias
 
 import numpy as np
@@ -13,15 +12,15 @@ from shadematch.matching.robust import uncertainty_of
 from shadematch.matching.wanted import Wanted
 from shadematch.predicting.prediction import Model, model_for
 from shadematch.predicting.readings import Readings
+from shadematch.studio.covariance import Covariance
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["LET_DOWN_MASS", "Columns", "columns_of"]
 
 LET_DOWN_MASS: Final = ", mass [g]"
-_DIGITS: Final = 9
 
 Columns: TypeAlias = dict[str, Any]
-"""By name, lists and arrays of one length."""
+"""Lists and arrays of one length, by name."""
 
 
 def columns_of(
@@ -40,21 +39,21 @@ def columns_of(
     Parameters
     ----------
     asked, readings
-        The question but its colours, and how far doses may be off.
+        The question without its colours, and how far doses may be off.
     wanted, labs
         The colours, and their CIELAB in each view, shape (t, v, 3).
     steps, delta_e
         Of the recipes, shapes (t, k) and (t,).
     bound, proved
-        Of the closest ones.
+        Of the closest recipes, shape (t,).
     """
     palette, pour, unit = asked.palette, asked.pour, asked.palette.unit
-    # A catalogue has more colours than recipes, as often as not.
+    # A catalogue often has more colours than recipes.
     steps, row = np.unique(steps, axis=0, return_inverse=True)
     row = row.ravel()
-    doses, masses, loads = _told(asked, steps)
+    doses, masses = asked.amounts(steps)
     model = model_for(palette, pour.thickness_cm, pour.white, asked.views[0])
-    xyz = _spectra(model, loads) @ model.weights.T
+    xyz = _spectra(model, doses * 100.0 / pour.batch_g) @ model.weights.T
     predicted = xyz_to_lab(xyz, model.white)[row]
     codes = np.array(srgb_codes(xyz_to_srgb(xyz, model.white)[0]))[row].tolist()
     half, nine = _ranges(
@@ -81,19 +80,8 @@ def columns_of(
     return columns
 
 
-def _told(asked: Asked, steps: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Paste in all and masses of let-downs, as `Asked.choice` tells them, and the loads."""
-    size, pour = len(asked.palette.names), asked.pour
-    amounts: FloatArray = np.round(steps * asked.step_sizes, _DIGITS)
-    doses, masses = steps[:, :size] * pour.dose_step, amounts[:, size:]
-    for let_down, mass in zip(asked.let_downs, masses.T, strict=True):
-        doses[:, asked.palette.index(let_down.pigment)] += mass * let_down.paste_per_g
-    told: FloatArray = np.round(doses, _DIGITS)
-    return told, masses, told * 100.0 / pour.batch_g
-
-
 def _spectra(model: Model, loads: FloatArray) -> FloatArray:
-    """As each recipe draws itself, shape (m, 36): in a layer for every dose of what scatters."""
+    """Spectra as `Choice.predicted` has them, shape (m, 36): a layer for each scattering dose."""
     if not model.scattering_pigments:
         return model.spectra(loads)
     still = np.zeros_like(loads)
@@ -114,21 +102,13 @@ def _ranges(
     steps: IntArray,
     row: IntArray,
 ) -> FloatArray:
-    """What CIEDE2000 stays within half the time, and nine times in ten, shape (2, t).
-
-    Linear and therefore quick (`shadematch.predicting.uncertainty`); `Match.spread` is the full
-    model.
-    """
+    """What CIEDE2000 stays within half the time and nine times in ten, shape (2, t); linear."""
     colours = uncertainty_of(asked, readings).colours(steps * asked.step_sizes)
+    alike: dict[Covariance | None, list[int]] = {}
+    for at, covariance in enumerate(wanted.covariances()):
+        alike.setdefault(covariance, []).append(at)
     found = np.empty((2, len(row)))
-    for doubt, rows in _alike(wanted.covariances()).items():
-        known = None if doubt is None else np.array(doubt)
+    for covariance, rows in alike.items():
+        known = None if covariance is None else np.array(covariance)
         found[:, rows] = colours.at(row[rows]).within(labs[rows], known)
     return found
-
-
-def _alike(values: Sequence[Any]) -> dict[Any, list[int]]:
-    rows: dict[Any, list[int]] = {}
-    for at, each in enumerate(values):
-        rows.setdefault(each, []).append(at)
-    return rows

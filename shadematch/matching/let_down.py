@@ -1,7 +1,7 @@
-"""Which let-down to make, so that a small bar of a pastel shade comes out close enough.
+"""Which let-down to make for a small bar of a pastel shade.
 
 In a small bar one dose step of paste is already too much for a pastel shade. A let-down (paste
-stirred into base beforehand, dosed by weight) gives doses between the steps.
+stirred into base beforehand, dosed by weight) allows doses between the steps.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown, Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import expect
+from shadematch.support.models import expect, whole
 from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 
 __all__ = ["LetDownPlan", "ToMake", "propose_let_down"]
@@ -38,9 +38,9 @@ USUAL_BASES_G: Final = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
 """Base for one dose step of paste [g], from strong to weak."""
 _FINE: Final = 10_000
 _LEAST_STEPS: Final = 5
-"""Weighing steps in the least that is weighed of a let-down."""
+"""Smallest amount of a let-down to weigh, in weighing steps."""
 _NEARLY: Final = 0.5
-"""What CIEDE2000 must gain for a let-down to be worth making, or for one more of them."""
+"""Least gain in CIEDE2000 that makes a let-down, or one more of them, worth making."""
 _SLACK: Final = 1e-9
 
 
@@ -51,9 +51,9 @@ class ToMake:
     Attributes
     ----------
     let_down
-        What it is.
+        The let-down.
     paste, base_g
-        What goes into it: paste in whole dose steps, and base [g].
+        Its paste in whole dose steps [palette's unit], and its base [g].
     used_g
         How much of it the recipe takes [g]; the rest keeps for another bar.
     """
@@ -65,10 +65,10 @@ class ToMake:
 
     @property
     def off(self) -> float:
-        """How far its strength is off at most, as a share, in nine cases of ten.
+        """How far its strength may be off, as a fraction, nine times in ten.
 
-        For paste within 2 mm, or 0.1 g where it is weighed, and base within 1 g (a quarter of
-        it, where that is less), either way.
+        For paste within 2 mm, or 0.1 g if weighed, and base within 1 g (a quarter of it, if that
+        is less), either way.
         """
         return strength_off(
             self.paste,
@@ -93,17 +93,18 @@ class LetDownPlan(Reported):
     Attributes
     ----------
     target, within
-        What was asked for: a colour, and how close.
+        The colour, and the CIEDE2000 asked for.
     without
-        The match with the tubes alone.
+        The match without let-downs.
     to_make
-        The let-downs; empty where none is needed or none is worth making.
+        The let-downs; empty if none is needed or none is worth making.
     match
-        The match with them; None where there are none.
+        The match with them; None if there are none.
     floor
-        A proven floor of CIEDE2000 for any doses, however finely diluted.
+        A proven floor of CIEDE2000 for any doses, however finely diluted; 0 if not needed, or
+        if a pigment scatters.
     tried
-        How many combinations of pastes and strengths were searched.
+        Number of combinations of pastes and strengths searched.
     """
 
     target: Target
@@ -116,7 +117,7 @@ class LetDownPlan(Reported):
 
     @property
     def closest(self) -> Choice:
-        """The closest recipe, with let-downs where they were found to help."""
+        """The closest recipe, with let-downs if they help."""
         return (self.match or self.without).closest
 
     @property
@@ -126,7 +127,7 @@ class LetDownPlan(Reported):
 
     @property
     def reached(self) -> bool:
-        """Whether it comes as close as was asked for."""
+        """Whether it comes as close as asked."""
         return self.closest.delta_e <= self.within + _SLACK
 
     @property
@@ -135,7 +136,7 @@ class LetDownPlan(Reported):
         asked = f"within CIEDE2000 {self.within:g}"
         alone = self.without.closest.delta_e
         if alone <= self.within:
-            return f"No let-down is needed: the tubes alone come to {alone:.2f}."
+            return f"No let-down is needed: the tubes alone reach {alone:.2f}."
         number = len(self.to_make)
         count = "one let-down" if number == 1 else f"{number} let-downs"
         if self.reached:
@@ -149,11 +150,11 @@ class LetDownPlan(Reported):
         else:
             why = f"None of the {self.tried} combinations tried brings it {asked}."
         if self.match is None:
-            return f"{why} The tubes alone come to {alone:.2f}, and no let-down gains enough."
-        return f"{why} With {count} it comes to {self.closest.delta_e:.2f} instead of {alone:.2f}."
+            return f"{why} The tubes alone reach {alone:.2f}, and no let-down gains enough."
+        return f"{why} {count.capitalize()}: {self.closest.delta_e:.2f} instead of {alone:.2f}."
 
     def report(self) -> Report:
-        """What to make, and what comes of it."""
+        """What to make, and the resulting recipe."""
         best = self.closest
         swatches = [
             Swatch.of(self.target, "wanted"),
@@ -187,16 +188,16 @@ def propose_let_down(
     bases_g: Sequence[float] = USUAL_BASES_G,
     max_let_downs: int = 3,
 ) -> LetDownPlan:
-    """The let-downs to make, so that a bar comes within a CIEDE2000.
+    """The let-downs to make so that a bar comes within a CIEDE2000.
 
-    Tried are one paste, then two, up to `max_let_downs`, each set at every strength. A let-down
-    of which the closest recipe would take less than `least_g` is made weaker, until there is
-    enough of it to weigh; where even the weakest is too strong, the set is out. The answer has
-    the fewest let-downs; among those the strongest, which tie up the least base; among those the
-    closest. Each search is exact (`match.proved` tells of one that stopped early).
+    Tried are sets of one paste, then two, up to `max_let_downs`, each at every strength. A
+    let-down of which the closest recipe takes less than `least_g` is made weaker until there is
+    enough to weigh; if even the weakest is too strong, the set is dropped. The answer has the
+    fewest let-downs; among those the strongest, which tie up the least base; among those the
+    closest. Each search is exact unless it stopped early (`match.proved`).
 
-    Where nothing comes as close as was asked, the answer is what comes nearest: the fewest
-    let-downs that are within 0.5 of the best there is, if they gain 0.5 over the tubes alone.
+    If nothing comes as close as asked, the answer is the fewest let-downs that are within 0.5 of
+    the closest found, if they gain 0.5 over the tubes alone.
 
     Parameters
     ----------
@@ -205,14 +206,14 @@ def propose_let_down(
     palette, pour, view
         By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper.
     within
-        How close it must come.
+        The CIEDE2000 to reach.
     step_g
-        What let-downs are weighed to [g].
+        The step that let-downs are weighed to [g].
     least_g
-        Weigh no less of a let-down than this [g]; by default five steps: a step too many is
-        then a fifth, as 2 mm are of the 1 cm of paste in it.
+        Least mass of a let-down to weigh [g]; by default five steps: one step too many is then a
+        fifth, like 2 mm of 1 cm of paste.
     bases_g
-        Base for one dose step of paste [g].
+        Base for one dose step of paste to try [g].
     max_let_downs
         Most let-downs to make, 1 to 8.
 
@@ -238,18 +239,12 @@ def propose_let_down(
         ("least_g", least_g or 0.0, pour.batch_g),
     ):
         if mass > most:
-            of = "the batch, which its grams are part of" if name == "least_g" else "any pot holds"
+            of = "the batch" if name == "least_g" else "any pot holds"
             raise PourError(
                 f"is more than {of}", field=name, value=mass, remedy=f"Give at most {most:g} g"
             )
-    whole = isinstance(max_let_downs, int | np.integer) and not isinstance(max_let_downs, bool)
-    if not whole or not 1 <= max_let_downs <= MOST_LET_DOWNS:
-        raise PourError(
-            f"must be a whole number from 1 to {MOST_LET_DOWNS}",
-            field="max_let_downs",
-            value=max_let_downs,
-            remedy="Two or three are enough to weigh",
-        )
+    remedy = "Two or three are enough to weigh"
+    limit = whole(max_let_downs, "max_let_downs", 1, MOST_LET_DOWNS, remedy)
     without = _alone(goal, palette, pour, view)
     model = model_for(palette, pour.thickness_cm, pour.white, view)
     lab = goal.lab_in(view)
@@ -259,7 +254,7 @@ def propose_let_down(
         fine = whole_space(model, load_per_step=pour.max_load / _FINE, max_steps=_FINE)
         floor = real_floor(fine, lab, reached=ideal)
     alone = without.closest.delta_e
-    # Nearer than the pastes themselves is not to be had: what is nearly so near will do.
+    # Where the pastes themselves can't come as close, almost as close as they can is enough.
     aim = wanted if floor <= wanted else ideal + _NEARLY
     tries = _Tries(lab, without, step, least, bases)
 
@@ -278,13 +273,13 @@ def propose_let_down(
     if alone <= aim:
         return plan()
     nearest: list[_Tried] = []  # of each number
-    for number in range(1, min(int(max_let_downs), len(palette.names)) + 1):
-        limit = min([alone - _NEARLY, *(found.delta_e for found in nearest)])
-        limit = max(limit, wanted + _SLACK)  # what was asked for is worth it
+    for number in range(1, min(limit, len(palette.names)) + 1):
+        useful = min([alone - _NEARLY, *(found.delta_e for found in nearest)])
+        useful = max(useful, wanted + _SLACK)  # coming as close as asked is always worth it
         best: _Tried | None = None
         for base in bases:
             for names in itertools.combinations(palette.names, number):
-                better = tries.found(names, base, min(limit, best.delta_e if best else np.inf))
+                better = tries.found(names, base, min(useful, best.delta_e if best else np.inf))
                 best = better or best
             if best is not None and best.delta_e <= aim + _SLACK:
                 return plan(best.let_downs)
@@ -303,7 +298,7 @@ class _Tried:
 
 
 class _Tries:
-    """Sets of let-downs, each searched; and how many were."""
+    """Searches with sets of let-downs, counted."""
 
     def __init__(
         self, lab: FloatArray, without: Match, step_g: float, least_g: float, bases: list[float]
@@ -311,7 +306,7 @@ class _Tries:
         self.count = 0
         self._lab, self._without = lab[None], without
         self._step_g, self._least_g, self._bases = step_g, least_g, bases
-        # The best real-valued doses are the same, whatever is diluted.
+        # The best real-valued doses do not depend on what is diluted.
         ideal, step = without.ideal.recipe.doses, without.pour.dose_step
         self._hint = [ideal.get(name, 0.0) / step for name in without.palette.names]
 
@@ -326,15 +321,7 @@ class _Tries:
         )
 
     def found(self, names: Sequence[str], base_g: float, limit: float) -> _Tried | None:
-        """Let-downs of these pastes, as strong as can be weighed, if they come below a limit.
-
-        Parameters
-        ----------
-        names, base_g
-            Pastes, and the base for a dose step of each that is tried first [g].
-        limit
-            Of CIEDE2000.
-        """
+        """The strongest let-downs of these pastes that can be weighed, if below a CIEDE2000."""
         without, n = self._without, len(self._without.palette.names)
         made = dict.fromkeys(names, base_g)
         while made:
@@ -362,7 +349,7 @@ class _Tries:
 
 
 def _alone(goal: Target, palette: Palette, pour: Pour, view: View) -> Match:
-    """The match with the tubes alone; of no paste at all where not even one step is permitted."""
+    """The match with the tubes alone; without paste if not even one step is permitted."""
     if pour.max_steps >= 1:
         return match(goal, palette=palette, pour=pour, view=view)
     weakest = LetDown(

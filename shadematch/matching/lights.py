@@ -1,18 +1,17 @@
 """A colour under several lights.
 
-Two bars that match in daylight may part under a lamp. What can be said depends on the target: a
-measured spectrum has a colour of its own in every light; a hex code, Lab or XYZ has a colour in
-one light only, and is then taken to the same appearance under the others' whites (linear
-Bradford adaptation), so that the figures tell how steady the bar looks, not how it compares with
-a thing.
+Two bars that match in daylight may differ under a lamp. A target with a measured spectrum has a
+colour in every light. A hex code, Lab or XYZ is known in one light; in others it is taken to have
+the same appearance (linear Bradford adaptation), so the figures show how constant the bar looks,
+not how it compares with an object.
 
 References
 ----------
 CIE 15:2004, *Colorimetry*, section 9.2.1 (special metamerism index, change in illuminant: the
-difference of two specimens under a test light, once they match under the reference light). A
-match that is not perfect under the reference light is accounted for by multiplying the
-tristimulus values under the test light: A. Brockes, Die Farbe 19 (1970) 135; or by adding the
-difference. Section, volume and page are from memory.
+difference of two specimens under a test light, once they match under the reference light). An
+imperfect match under the reference light is corrected by multiplying the tristimulus values under
+the test light: A. Brockes, Die Farbe 19 (1970) 135; or by adding the difference. Section, volume
+and page are from memory.
 """
 
 from __future__ import annotations
@@ -45,13 +44,13 @@ USUAL_LIGHTS: Final = ("D65", "A", "FL11", "LED-B3")
 
 Correction = Literal["multiplicative", "additive", "none"]
 _BRIGHTEST: Final = 100.0
-"""Radiance factor beyond any surface; keeps what is computed finite."""
+"""Radiance factor beyond any surface; keeps results finite."""
 _DARK: Final = 1e-6
 
 
 @dataclass(frozen=True)
 class UnderLight:
-    """A bar and what was wanted under one light.
+    """A bar and its target under one light.
 
     Attributes
     ----------
@@ -62,8 +61,8 @@ class UnderLight:
     delta_e
         CIEDE2000 between them.
     index
-        Special metamerism index in CIEDE2000 once the two are made to match under the
-        reference light; None where the target is not a spectrum, and under the reference light.
+        Special metamerism index in CIEDE2000, with the match under the reference light
+        corrected; None under the reference light, and for a target without a spectrum.
     index_lab
         The same in CIELAB 1976 units, as older papers give it.
     """
@@ -83,17 +82,15 @@ class Lights(Reported):
     Attributes
     ----------
     target
-        What was wanted.
+        The wanted colour.
     recipe
-        What is poured.
+        The recipe.
     view
-        How it is looked at; its illuminant gives way to each of the lights.
+        How it is looked at; each of the lights replaces its illuminant.
     lights
-        One entry for each, in the order asked for.
-    reference
-        The light under which the two are made to match for the index.
-    correction
-        How.
+        One entry for each light, in the order given.
+    reference, correction
+        Reference light and correction of the index; see `metameric_index`.
     """
 
     target: Target
@@ -110,7 +107,7 @@ class Lights(Reported):
 
     @property
     def spectral(self) -> bool:
-        """Whether the target is known in every light."""
+        """Whether the target has a spectrum."""
         return self.target.reflectance is not None
 
     def __getitem__(self, illuminant: Light) -> UnderLight:
@@ -119,13 +116,13 @@ class Lights(Reported):
         Raises
         ------
         ColourError
-            If it was not asked for.
+            If there is none.
         """
         for light in self.lights:
             if light.illuminant == illuminant:
                 return light
         raise ColourError(
-            "was not asked for",
+            "is not one of these lights",
             field="illuminant",
             value=illuminant,
             remedy=f"There are {', '.join(str(light.illuminant) for light in self.lights)}",
@@ -133,21 +130,21 @@ class Lights(Reported):
 
     @property
     def note(self) -> str:
-        """What the figures rest on."""
+        """What the figures are based on, in words."""
         if self.spectral:
             ways = {
-                "none": "the rest not corrected",
-                "additive": "the rest evened out by differences",
-                "multiplicative": "the rest evened out by ratios",
+                "none": "without correction",
+                "additive": "corrected by differences",
+                "multiplicative": "corrected by ratios",
             }
             return f"Metameric index: change from {self.reference}, {ways[self.correction]}."
         return (
-            "The target is not a spectrum: under other lights its colour is taken to look "
-            "the same. There is no metameric index."
+            "The target has no spectrum: its colour is taken to look the same under other "
+            "lights, and there is no metameric index."
         )
 
     def report(self) -> Report:
-        """How far it is from what is wanted in each light."""
+        """CIEDE2000 to the target in each light."""
         swatches = [Swatch.of(self.target, "wanted")]
         for light in dict.fromkeys((self.lights[0], self.worst)):
             at = Target(light.predicted, light.illuminant, self.view.observer)
@@ -190,9 +187,9 @@ def metameric_index(
     observer
         ``"2"`` or ``"10"`` degrees.
     correction
-        What is done about a residual under the reference light: the sample's tristimulus values
-        under the test light are multiplied by the ratios, or moved by the differences, of the
-        two under the reference light; or nothing.
+        How a difference under the reference light is corrected: the sample's tristimulus values
+        under the test light are multiplied by the ratios, or shifted by the differences, of the
+        two under the reference light; or not at all.
 
     Returns
     -------
@@ -202,7 +199,7 @@ def metameric_index(
     Raises
     ------
     ColourError
-        For an unknown light, observer or correction, or what are no radiance factors.
+        For an unknown light, observer or correction, or values that are not radiance factors.
     """
     _check_correction(correction)
     first, second = _factors(first, "first"), _factors(second, "second")
@@ -210,7 +207,7 @@ def metameric_index(
     one, other = test.weights @ first, test.weights @ second
     one_before, other_before = start.weights @ first, start.weights @ second
     if correction == "multiplicative":
-        # A sample without any light of a kind has no ratio: it is left as it is.
+        # Where the sample is black there is no ratio: leave it.
         ratio = np.divide(
             one_before, other_before, out=np.ones(3), where=np.abs(other_before) > _DARK
         )
@@ -224,12 +221,8 @@ def metameric_index(
 def _check_correction(correction: object) -> None:
     known = ("multiplicative", "additive", "none")
     if not isinstance(correction, str) or correction not in known:
-        raise ColourError(
-            "is not a correction",
-            field="correction",
-            value=correction,
-            remedy=f"Use one of {', '.join(known)}",
-        )
+        problem, remedy = "is not a correction", f"Use one of {', '.join(known)}"
+        raise ColourError(problem, field="correction", value=correction, remedy=remedy)
 
 
 def _factors(given: FloatArray, field_: str) -> FloatArray:
@@ -239,7 +232,7 @@ def _factors(given: FloatArray, field_: str) -> FloatArray:
         values = np.empty(0)
     if values.shape != WAVELENGTHS_NM.shape or not np.all((values >= 0) & (values <= _BRIGHTEST)):
         raise ColourError(
-            f"needs {WAVELENGTHS_NM.size} radiance factors from 0 to {_BRIGHTEST:g}, one each "
+            f"needs {WAVELENGTHS_NM.size} radiance factors from 0 to {_BRIGHTEST:g}, every "
             "10 nm from 380 to 730 nm",
             field=field_,
             value=given,
@@ -249,14 +242,12 @@ def _factors(given: FloatArray, field_: str) -> FloatArray:
 
 
 def _seen_under(reference: Light, observer: str) -> Observation:
-    """As `observation`, with complaints about the reference light by its own name."""
+    """`observation`, with errors about the field `reference`."""
     try:
         return observation(reference, observer)
     except ColourError as found:
         field = "reference" if found.field == "illuminant" else found.field
-        raise ColourError(
-            found.problem, field=field, value=found.value, remedy=found.remedy
-        ) from None
+        raise found.at(field) from None
 
 
 def lights(
@@ -269,18 +260,18 @@ def lights(
     reference: Light = "D65",
     correction: Correction = "multiplicative",
 ) -> Lights:
-    """How a recipe stands to a target under several lights.
+    """Compare a recipe with a target under several lights.
 
     Parameters
     ----------
     recipe
-        What is poured: a `Recipe`, a `Prediction`, or a `Match`, which brings its target,
-        palette and view.
+        A `Recipe`, a `Prediction` (used with its view), or a `Match` (used with its target,
+        palette and view).
     target
-        What is wanted; for a `Match`, by default what it was asked for.
+        The wanted colour; by default that of the `Match`.
     palette, view
-        By default the demo palette (or the match's), and white paper (or the match's view). The
-        view's illuminant gives way to each of `lights`.
+        By default those of the match, or the demo palette and white paper. Each of `lights`
+        replaces the view's illuminant.
     lights
         CIE names, or an `Illuminant` with its own spectrum.
     reference, correction
@@ -293,7 +284,7 @@ def lights(
     Raises
     ------
     ColourError
-        For an unknown light, or where no target is given.
+        For an unknown light or correction, or without a target.
     UnknownNameError
         If the palette lacks a pigment of the recipe.
     """

@@ -1,7 +1,7 @@
-"""Many targets in, whole centimetres out for each.
+"""Recipes for many targets.
 
-The answers are columns all the way (`shadematch.search.answers`); a `Match` is made when somebody
-takes one, and tables are made without any.
+Answers are kept as columns (`shadematch.search.answers`); a `Match` is made only when one is
+taken, and tables are made without any.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from shadematch.studio.recipe import LetDown
 from shadematch.studio.target import HoldsTarget
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import check_progress
+from shadematch.support.models import check_progress, whole
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,15 +42,7 @@ _T = TypeVar("_T")
 
 
 class Way(NamedTuple):
-    """How all targets are answered.
-
-    Attributes
-    ----------
-    asked, tolerance, readings
-        The question but its colours.
-    counted
-        Whether slips and pastes count in the choice.
-    """
+    """The question without its colours; `counted`: whether slips and pastes count in the choice."""
 
     asked: Asked
     tolerance: float
@@ -59,7 +51,7 @@ class Way(NamedTuple):
 
 
 class _Solved(NamedTuple):
-    """What is found for a piece of the catalogue."""
+    """The answers to a piece of the catalogue."""
 
     labs: FloatArray
     answers: Answers
@@ -67,10 +59,10 @@ class _Solved(NamedTuple):
 
 
 class Matches(Iterator[Match]):
-    """The answers of `match_many`, in the order of the targets; each `Match` made when it is taken.
+    """The answers of `match_many`, in the order of the targets; a `Match` is made when taken.
 
-    `shadematch.save_results` and `shadematch.keeping.results.results_frame` make their tables
-    from what has not been taken yet, without a `Match` for each.
+    `shadematch.save_results` and `shadematch.keeping.results.results_frame` make tables from it
+    without a `Match` for each, if none has been taken yet.
     """
 
     def __init__(
@@ -114,14 +106,7 @@ class Matches(Iterator[Match]):
                 self._progress(done)
 
     def _done_by(self, work: Callable[[Way, Wanted], _T]) -> Iterator[_T]:
-        """What `work` gives for each piece of the catalogue, in order; takes all of them.
-
-        Parameters
-        ----------
-        work
-            Called in the executor's workers, where there are any, so it must be one that can
-            be sent there.
-        """
+        """The result of `work`, which must be picklable, for each piece of the catalogue."""
         pieces, self._stream, done = self._pieces, iter(()), 0
         for wanted, result in self._worked(work, pieces):
             yield result
@@ -132,7 +117,7 @@ class Matches(Iterator[Match]):
     def _worked(
         self, work: Callable[[Way, Wanted], _T], pieces: Iterator[Wanted]
     ) -> Iterator[tuple[Wanted, _T]]:
-        """Pieces and what comes of each, a few ahead of what is taken."""
+        """Pieces and their results, computed a few ahead."""
         waiting: deque[tuple[Wanted, Future[_T]]] = deque()
         ahead = 2 * (getattr(self._executor, "_max_workers", None) or 2) if self._executor else 1
         while True:
@@ -143,13 +128,13 @@ class Matches(Iterator[Match]):
             wanted, future = waiting.popleft()
             try:
                 result = future.result()
-            except BrokenExecutor:  # a worker died: its piece is done here, and nothing is lost
+            except BrokenExecutor:  # a worker died: do its piece here
                 result = work(self.way, wanted)
             yield wanted, result
 
     def _submitted(self, work: Callable[[Way, Wanted], _T], wanted: Wanted) -> Future[_T]:
         if self._executor is not None:
-            # An executor that has lost a worker takes no more work; the rest is then done here.
+            # An executor that has lost a worker refuses work: do the rest here.
             with contextlib.suppress(BrokenExecutor):
                 return self._executor.submit(work, self.way, wanted)
         future: Future[_T] = Future()
@@ -178,27 +163,26 @@ def match_many(
 ) -> Matches:
     """The doses for many colours, the same as `match` gives for each.
 
-    Up to three million permitted recipes (1 kg of five pastes has 1.2 million) the colours of
-    all recipes are computed once and kept in a tree, which takes seconds, if there are enough
-    targets for that to pay; each target then takes some hundredths of a millisecond. Else each
-    target is searched for by itself. Nothing is done before the first match is taken or a table
-    is made.
+    With enough targets, and at most three million permitted recipes (1 kg of five pastes has 1.2
+    million), the colours of all recipes are computed once and kept in a tree. That takes seconds;
+    each target then takes some hundredths of a millisecond. Otherwise each target is searched for
+    separately. Nothing is computed before the first match is taken or a table is made.
 
     Parameters
     ----------
     targets
-        Any iterable; it is read as the results are taken, `chunk` targets at a time, so that
-        memory does not grow with their number. Or CIELAB under the light of `view`, an array of
-        shape (t, 3); or a data frame with columns L, a, b (D65, 2 degrees) or hex: these are the
+        Any iterable, read `chunk` targets at a time as results are taken, so that memory does
+        not grow with their number. Or CIELAB under the light of `view`, an array of shape (t, 3),
+        or a data frame with columns L, a, b (D65, 2 degrees) or hex; arrays and L, a, b are the
         fastest, since no `Target` is made of them.
     palette, pour, view, tolerance, max_pigments, must_use, must_avoid, lights, let_downs
         As for `match`.
     robust, dose_slip, scale_g
-        As for `match`. Where slips and pastes count in the choice, each target takes some tenths
+        As for `match`. If slips and pastes count in the choice, each target takes some tenths
         of a second.
     executor
-        Any `concurrent.futures.Executor`; chunks are worked on in its workers, each of which
-        builds the tree once. Results do not depend on it.
+        Any `concurrent.futures.Executor`; its workers take chunks, and each builds the tree
+        once. Results do not depend on it.
     progress
         Called with the number of targets done so far.
     chunk
@@ -213,7 +197,7 @@ def match_many(
     Raises
     ------
     ShadematchError
-        As `match` does; for a wrong target when its turn comes.
+        As `match` does; for a wrong target when it is reached.
     """
     asked = checked_asked(
         palette,
@@ -226,29 +210,18 @@ def match_many(
         lights=lights,
         let_downs=let_downs,
     )
-    if isinstance(chunk, bool) or not isinstance(chunk, int) or not 1 <= chunk <= _LARGEST_CHUNK:
-        raise PourError(
-            "must be a whole number from 1",
-            field="chunk",
-            value=chunk,
-            remedy="A few thousand suit most machines",
-        )
-    pieces = pieces_of(targets, asked.view, chunk)
+    size = whole(chunk, "chunk", 1, _LARGEST_CHUNK, "A few thousand suit most machines")
+    pieces = pieces_of(targets, asked.view, size)
     if executor is not None and not callable(getattr(executor, "submit", None)):
-        raise PourError(
-            "is not an executor",
-            field="executor",
-            value=executor,
-            remedy="Give a concurrent.futures.Executor",
-        )
+        remedy = "Give a concurrent.futures.Executor"
+        raise PourError("is not an executor", field="executor", value=executor, remedy=remedy)
     check_progress(progress)
     counted, readings = checked_choice(asked, robust, dose_slip, scale_g)
-    way = Way(asked, TOLERANCE if tolerance is None else tolerance, readings, counted)
-    return Matches(pieces, way, executor, progress)
+    return Matches(pieces, Way(asked, tolerance, readings, counted), executor, progress)
 
 
 def _solve(way: Way, wanted: Wanted) -> _Solved:
-    """What is found for a piece; in a worker."""
+    """The answers to a piece; in a worker."""
     asked, tolerance, readings, counted = way
     labs = wanted.labs(asked.views)
     answers = asked.searcher.answers(labs, None if counted else tolerance)
@@ -260,7 +233,7 @@ def _solve(way: Way, wanted: Wanted) -> _Solved:
 
 
 def table_of(way: Way, wanted: Wanted) -> Columns:
-    """The same as the columns of a table; in a worker."""
+    """The answers to a piece as the columns of a table; in a worker."""
     labs, answers, sure = _solve(way, wanted)
     steps, delta_e = answers.frugal, answers.frugal_delta_e
     if sure is not None:

@@ -1,4 +1,4 @@
-"""A target in, whole centimetres or grams out."""
+"""From a target to whole centimetres or grams."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ from shadematch.support.report import (
 __all__ = ["TOLERANCE", "Match", "Rule", "checked_choice", "match", "match_of"]
 
 TOLERANCE: Final = 0.5
-"""CIEDE2000 that nobody sees (common practice, no source)."""
+"""CIEDE2000 that few people see (common practice, no source)."""
 
 Rule = Literal["nominal", "expected"]
 
@@ -54,13 +54,13 @@ class Match(Reported):
     Attributes
     ----------
     target
-        What was asked.
+        The wanted colour.
     tolerance
-        How much worse than the best is too little to mind, in CIEDE2000.
+        How much farther than the best a recipe may be to count as equally good [CIEDE2000].
     frugal
-        The choice with the least paste among those at most `tolerance` worse than the closest;
-        by the rule ``"expected"``, among those at most so much worse than `robust`, both expected
-        and when nothing is off.
+        The choice with the least paste among those at most `tolerance` farther than the closest;
+        by the rule ``"expected"``, among those at most that much worse than `robust`, both in
+        expectation and when nothing is off.
     closest
         The choice with the smallest CIEDE2000 to the target's best estimate.
     bound
@@ -71,12 +71,12 @@ class Match(Reported):
         Whether it is proved that none of these has less paste than `frugal` (and, by the rule
         ``"expected"``, that none has a smaller expected CIEDE2000 than `robust`).
     boxes
-        How many boxes of recipes the proof took: none where a list of all recipes was at hand.
+        Number of boxes of recipes that the search took; 0 if a list of all recipes was used.
     readings
-        How far a dose and a base may be off, either way [palette's unit, g].
+        How far a dose and a mass of base may be off, either way [palette's unit, g].
     robust
-        The choice with the smallest expected CIEDE2000, with slips and pastes counted; None by
-        the rule ``"nominal"``.
+        The choice with the smallest expected CIEDE2000, slips and pastes counted; None by the
+        rule ``"nominal"``.
     """
 
     target: Target
@@ -93,9 +93,9 @@ class Match(Reported):
 
     @property
     def lights(self) -> dict[str, float]:
-        """CIEDE2000 of `choice` in each light asked for; the worst is its `delta_e`.
+        """CIEDE2000 of `choice` in each light asked for; empty if none was.
 
-        Empty where only the view's own light counts.
+        The largest is the `delta_e` of the choice.
         """
         return self._question.by_light(self.choice)
 
@@ -106,7 +106,7 @@ class Match(Reported):
 
     @property
     def let_downs(self) -> tuple[LetDown, ...]:
-        """Those that were to hand."""
+        """The let-downs that were available."""
         return self._question.asked.let_downs
 
     @property
@@ -121,26 +121,26 @@ class Match(Reported):
 
     @functools.cached_property
     def ideal(self) -> Choice:
-        """The best before doses are made whole (found from several starts, not proved)."""
+        """The closest with real-valued doses (found from several starts, not proved)."""
         return self._question.ideal(self.closest)
 
     @property
     def rule(self) -> Rule:
-        """By which CIEDE2000 `frugal` was chosen: when nothing is off, or the expected one."""
+        """Which CIEDE2000 `frugal` was chosen by: the nominal or the expected one."""
         return "nominal" if self.robust is None else "expected"
 
     @property
     def choice(self) -> Choice:
-        """The frugal choice: what is poured."""
+        """The choice to pour: the frugal one."""
         return self.frugal
 
     @functools.cached_property
     def spread(self) -> Spread:
-        """How far `recipe` may be from the target, with all that is not known, and why."""
+        """How far `recipe` may be from the target, all uncertainty counted, and why."""
         return self.spread_of(self.recipe)
 
     def spread_of(self, recipe: Recipe) -> Spread:
-        """The same of another recipe for the same target, such as that of `closest`."""
+        """The spread of another recipe for the same target, such as that of `closest`."""
         return spread(
             recipe,
             palette=self.palette,
@@ -168,36 +168,36 @@ class Match(Reported):
 
     @functools.cached_property
     def choices(self) -> tuple[Choice, ...]:
-        """Accuracy against paste against number of tubes: the Pareto front, closest first.
+        """The Pareto front of CIEDE2000, paste and number of tubes, closest first.
 
-        Every choice is undominated: none has a smaller CIEDE2000 without more paste or more
-        tubes. Listed are those within 3 of the closest; on long fronts each saves at least a
-        twentieth of the paste of the one before.
+        No recipe has a smaller CIEDE2000 than one of these without more paste or more tubes.
+        Listed are those within 3 of the closest; on long fronts each saves at least a twentieth
+        of the paste of the one before.
         """
         return self._question.front(self.closest)
 
     @functools.cached_property
     def verdict(self) -> Verdict:
-        """What holds it back most, and what would help."""
+        """What limits the match most, and what would help."""
         judged = Judged(self._question, self.target, self.readings, self.choice)
         near, best = self.closest.delta_e, self.robust
         if best is not None and best.expected is not None and self.choice.expected is not None:
-            near = self.delta_e + best.expected - self.choice.expected  # nearer is not better
+            near = self.delta_e + best.expected - self.choice.expected  # by expectation
         return verdict_of(judged, self.spread, near=near, ideal=lambda: self.ideal)
 
     def shades(self, count: int = 3, *, dab_g: float = 20.0) -> Shades:
         """A few shades from one pot, for a customer to choose from.
 
-        Their nearest is expected to come nearer than one recipe does where the target, or the
-        pastes, are not known well. Each is reached from the one before by adding whole dose steps
-        to the same pot, after a dab of it was taken out. Let-downs are left out.
+        If the target or the pastes are not well known, the nearest of them is expected to be
+        nearer than one recipe. Each is made from the one before by adding whole dose steps to
+        the same pot, after taking a dab out. Let-downs are not used.
 
         Parameters
         ----------
         count
-            At most how many, 2 to 6: one that is hardly ever the nearest is left out.
+            Most shades, 2 to 6; one that is hardly ever the nearest is left out.
         dab_g
-            Taken out after each but the last [g]; in all at most half of the batch.
+            Taken out after each but the last [g]; at most half of the batch in all.
 
         Returns
         -------
@@ -207,7 +207,7 @@ class Match(Reported):
         Raises
         ------
         PourError
-            If a number can't be, or nothing more may be added under the load limit.
+            If a number is out of range, or nothing can be added under the load limit.
         """
         return shades_of(
             self._question,
@@ -219,9 +219,9 @@ class Match(Reported):
         )
 
     def report(self) -> Report:
-        """The recipe, how close it comes, and what holds it back."""
+        """The recipe, how close it comes, and what limits it."""
         recipe, shares = self.recipe, (self.recipe.proportions or {}).values()
-        # Beyond some dozens, proportions say no more than the doses.
+        # Large proportions are no easier to read than the doses.
         some = f"proportions {':'.join(map(str, shares))}" if 1 < sum(shares) <= 60 else ""
         rows = [
             Row(
@@ -266,7 +266,7 @@ class Match(Reported):
 
     @property
     def chosen_by(self) -> str:
-        """By which rule the recipe was chosen, in words."""
+        """The rule that chose the recipe, in words."""
         least = f"the least paste within {self.tolerance:g} of the"
         if self.robust is None:
             return f"{least} closest"
@@ -278,11 +278,11 @@ class Match(Reported):
 
     @property
     def proof(self) -> str:
-        """How the answer stands, in words."""
+        """What is proved, in words."""
         if self.proved:
             return f"nothing permitted comes closer than {self.bound:.2f}"
         return (
-            f"the search stopped early: the closest lies between {self.bound:.2f} and "
+            f"the search stopped early: the closest is between {self.bound:.2f} and "
             f"{self.closest.delta_e:.2f}"
         )
 
@@ -314,34 +314,33 @@ def match(
     palette, pour, view
         By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper.
     tolerance
-        How much worse than the closest the frugal recipe may be, in CIEDE2000; with `robust`,
-        how much worse than the one with the smallest expected CIEDE2000, both expected and when
-        nothing is off.
+        How much farther than the closest the frugal recipe may be, in CIEDE2000; with `robust`,
+        how much worse than the recipe with the smallest expected CIEDE2000, both in expectation
+        and when nothing is off. At most 1000.
     max_pigments
         Most pigments in a recipe.
     must_use, must_avoid
         Names of pigments that must, or must not, be in it.
     lights
-        Lights that all count, CIE names or an `Illuminant`: the worst CIEDE2000 over them is
-        made small, and is what the answer gives. They take the place of the view's illuminant;
-        predicted colours are those in the first. A target that is not a spectrum is taken to the
-        same appearance in each (`Target.lab_in`), which is an estimate.
+        Lights that all count, CIE names or an `Illuminant`: the largest CIEDE2000 over them is
+        minimised and reported. They replace the view's illuminant; predicted colours are those
+        in the first. A target without a spectrum is taken to have the same appearance in each
+        (`Target.lab_in`), which is an estimate.
     let_downs
-        Let-downs to hand: pastes diluted beforehand, dosed by weight beside the pastes.
+        Available let-downs: pastes diluted beforehand, dosed by weight beside the pastes.
     robust
-        Choose by the expected CIEDE2000, over the slips of ruler and scale and what is not known
-        of the pastes, in place of the one when nothing is off. So it is done with every palette
-        that says how well it is known. With several lights the worst counts; let-downs are taken
-        to be made as `spread` says. How well the target is known changes no choice.
+        Choose by the expected CIEDE2000, over slips of ruler and scale and the uncertainty of
+        the pastes, instead of the nominal one. Always so for a palette with an uncertainty. With
+        several lights the worst counts; let-downs are made as `spread` says. How well the target
+        is known does not affect the choice.
     dose_slip, scale_g
         How far a reading may be off, either way (see `spread`).
     seconds
-        How long it may search. When the time is over, or at Ctrl-C, it answers with the best
-        recipe found so far and with its bound, not proved. It ends within some tenths of a second,
-        and has one recipe at least. The verdict, which is told when the match is printed, searches
-        other pours without a limit.
+        Time limit of the search [s]. When it is over, or at Ctrl-C, the answer is the best recipe
+        found so far and its bound, not proved, within some tenths of a second. The verdict,
+        computed when the match is printed, searches other pours without a limit.
     progress
-        Called about ten times a second with the smallest CIEDE2000 so far and the bound so far.
+        Called about ten times a second with the smallest CIEDE2000 and the bound so far.
 
     Returns
     -------
@@ -354,8 +353,8 @@ def match(
     UnknownNameError
         If the palette lacks a name.
     PourError
-        If not even one dose step is permitted, the limits contradict each other, or `seconds` is
-        no time.
+        If not even one dose step is permitted, the limits contradict each other, or a number is
+        out of range.
     """
     goal = as_target(target)
     asked = checked_asked(
@@ -395,7 +394,7 @@ def match(
         sure=sure,
     )
     if watch.interrupted and found.proved and found.frugal_proved:
-        raise KeyboardInterrupt  # it came too late for this search, and is meant for what follows
+        raise KeyboardInterrupt  # it came too late for this search: pass it on
     return found
 
 
@@ -407,7 +406,7 @@ def checked_choice(
     Raises
     ------
     PourError
-        For what can't be.
+        If an argument is of the wrong kind or out of range.
     """
     expect(robust, bool, "robust", "Give True or False")
     readings = checked_readings(dose_slip, scale_g, asked.pour.batch_g, asked.palette.unit)
@@ -422,7 +421,7 @@ def match_of(
     readings: Readings,
     sure: RobustAnswer | None,
 ) -> Match:
-    """What a search has found, as an answer."""
+    """The `Match` for what a search found."""
     closest, frugal = answer
 
     def chosen(found: Expected) -> Choice:

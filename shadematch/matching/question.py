@@ -22,7 +22,7 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe, Weighed
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["CLOSEST", "VISIBLE", "Asked", "Choice", "Question"]
 
@@ -43,7 +43,7 @@ class Choice:
     delta_e
         Predicted CIEDE2000 to the target.
     expected
-        The expected one, with slips and pastes counted; None where it was not asked for.
+        Expected CIEDE2000, slips and pastes counted; None if not asked for.
     """
 
     recipe: Recipe
@@ -66,18 +66,18 @@ class Choice:
 
 @dataclass(frozen=True)
 class Asked:
-    """All of a question but its colour.
+    """A question without its colour.
 
     Attributes
     ----------
     palette, pour, view
-        With what, what, and how it is looked at.
+        The pastes and bases, what is made, and how it is looked at.
     max_pigments, required, excluded
         Most pigments; positions of those that must, and must not, have a dose.
     lights
-        All that count, where that is more than the view's.
+        The lights that count; empty for the view's alone.
     let_downs
-        At hand beside the tubes.
+        The let-downs available.
     """
 
     palette: Palette
@@ -97,12 +97,12 @@ class Asked:
 
     @property
     def step_sizes(self) -> FloatArray:
-        """Of each kind of dose: paste [palette's unit], then let-downs [g]; shape (k,)."""
+        """Step of each kind of dose: pastes [palette's unit], then let-downs [g]; shape (k,)."""
         pastes = [self.pour.dose_step] * len(self.palette.names)
         return np.array([*pastes, *(let_down.step_g for let_down in self.let_downs)])
 
     def with_pour(self, **changes: float) -> Asked:
-        """The same in a pour with some fields changed."""
+        """The same question in a pour with some fields changed."""
         return replace(self, pour=self.pour.model_copy(update=changes))
 
     @property
@@ -111,7 +111,7 @@ class Asked:
         return _kept_searcher(self)
 
     def new_searcher(self) -> Searcher:
-        """The same, not kept: for a pour that is asked for only once."""
+        """The search, not kept: for a pour that is searched only once."""
         pour, palette = self.pour, self.palette
         models = [model_for(palette, pour.thickness_cm, pour.white, each) for each in self.views]
         limits = pour_limits(
@@ -129,35 +129,49 @@ class Asked:
         return Question(self, np.array([goal.lab_in(each) for each in self.views]))
 
     def choice(self, steps: FloatArray, delta_e: float, *, digits: int = 9) -> Choice:
-        """A recipe in steps of kinds, shape (k,), as a choice told to so many digits."""
-        steps = np.asarray(steps, dtype=float)
-        size = len(self.palette.names)
-        weighed = tuple(
-            Weighed(let_down, round(float(count) * let_down.step_g, digits))
-            for let_down, count in zip(self.let_downs, steps[size:], strict=True)
-            if count > 10.0**-digits
+        """The choice for a recipe in steps, shape (k,), its doses rounded to so many digits."""
+        doses, masses = self.amounts(np.asarray(steps, dtype=float), digits)
+        named = zip(self.palette.names, doses.tolist(), strict=True)
+        weighed = zip(self.let_downs, masses.tolist(), strict=True)
+        recipe = Recipe(
+            {name: dose for name, dose in named if dose > 0.0},
+            self.pour,
+            tuple(Weighed(let_down, mass) for let_down, mass in weighed if mass > 0.0),
+            self.palette.unit,
         )
-        paste = steps[:size] * self.pour.dose_step
-        for part in weighed:
-            paste[self.palette.index(part.let_down.pigment)] += part.paste
-        doses = {
-            name: round(float(dose), digits)
-            for name, dose in zip(self.palette.names, paste, strict=True)
-            if dose > 10.0**-digits * self.pour.dose_step
-        }
-        # Of the doses as they are told, so that the recipe has one colour whoever computes it.
-        told = np.array([doses.get(name, 0.0) for name in self.palette.names])
-        loads = told * 100.0 / self.pour.batch_g
-        recipe = Recipe(doses, self.pour, weighed, self.palette.unit)
+        loads = doses * 100.0 / self.pour.batch_g
         return Choice(recipe, delta_e, self.palette, self.views[0], loads)
 
+    def amounts(
+        self, steps: FloatArray | IntArray, digits: int = 9
+    ) -> tuple[FloatArray, FloatArray]:
+        """Recipes in steps, shape (..., k), as doses and masses of let-downs.
+
+        Rounded, so that a recipe has the same colour whoever computes it.
+
+        Returns
+        -------
+        doses
+            All paste of each pigment, that of let-downs included [palette's unit], (..., n).
+        masses
+            Of let-downs [g], (..., m).
+        """
+        size = len(self.palette.names)
+        raw = np.where(steps > 10.0**-digits, steps, 0) * self.step_sizes
+        doses, masses = raw[..., :size], np.round(raw[..., size:], digits)
+        for i, let_down in enumerate(self.let_downs):
+            doses[..., self.palette.index(let_down.pigment)] += (
+                masses[..., i] * let_down.paste_per_g
+            )
+        return np.round(doses, digits), masses
+
     def chosen(self, found: Solution) -> Choice:
-        """The same for what a search has found."""
+        """The choice for what a search found."""
         assert found.steps is not None
         return self.choice(found.steps.astype(float), found.delta_e)
 
     def steps_of(self, recipe: Recipe) -> FloatArray:
-        """Real-valued steps of kinds, shape (k,), of a recipe."""
+        """A recipe in real-valued steps of each kind of dose, shape (k,)."""
         doses = recipe.squeezed
         squeezed = [doses.get(n, 0.0) / self.pour.dose_step for n in self.palette.names]
         masses = {part.let_down: part.mass_g for part in recipe.weighed}
@@ -169,21 +183,13 @@ _kept_searcher = functools.lru_cache(maxsize=8)(Asked.new_searcher)
 
 @dataclass(frozen=True, eq=False)
 class Question:
-    """One question to the search; keeps what the answer's later questions need.
-
-    Attributes
-    ----------
-    asked
-        All but the colour.
-    labs
-        CIELAB of the colour in each view that counts, shape (v, 3).
-    """
+    """One question: `asked`, and CIELAB of the colour in each view that counts, shape (v, 3)."""
 
     asked: Asked
     labs: FloatArray
 
     def by_light(self, choice: Choice) -> dict[str, float]:
-        """CIEDE2000 of a choice in each light that counts; empty where none was asked for."""
+        """CIEDE2000 of a choice in each light asked for; empty if none was."""
         found = {}
         for light, view, wanted in zip(
             self.asked.lights, self.asked.views, self.labs, strict=False
@@ -198,16 +204,16 @@ class Question:
         return Solution(steps, choice.delta_e, choice.delta_e, True, 0)
 
     def ideal(self, closest: Choice) -> Choice:
-        """The continuous optimum, judged against the closest whole choice."""
+        """The real-valued optimum, or the closest whole choice if that is closer."""
         found = self.asked.choice(
             *self.asked.searcher.ideal(self.labs, self._found(closest)), digits=13
         )
         found = replace(found, delta_e=self.judged(found))
-        # The search looks at a table where pastes scatter, which may differ in what it promises.
+        # Where pastes scatter the search interpolates in a table, which may promise too much.
         return found if found.delta_e <= closest.delta_e else closest
 
     def judged(self, choice: Choice) -> float:
-        """CIEDE2000 of a choice, the worst of all lights that count."""
+        """CIEDE2000 of a choice, the largest over all lights that count."""
         if self.asked.lights:
             return max(self.by_light(choice).values())
         return float(delta_e(self.labs[0], np.array(choice.predicted.lab)))
@@ -218,5 +224,5 @@ class Question:
         return tuple(self.asked.chosen(each) for each in found)
 
     def ideal_with(self, **changes: float) -> float:
-        """CIEDE2000 of the continuous optimum in a pour with some fields changed."""
+        """CIEDE2000 of the real-valued optimum in a pour with some fields changed."""
         return self.asked.with_pour(**changes).new_searcher().ideal(self.labs)[1]

@@ -1,4 +1,4 @@
-"""What would bring a recipe closer, with figures: other pours, finer readings, better knowledge."""
+"""What would bring a recipe closer, with figures: other pours, finer doses, better knowledge."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ from shadematch.studio.pour import LARGEST_BATCH_G, base_named
 from shadematch.studio.recipe import LetDown
 from shadematch.studio.target import Target
 from shadematch.support.arrays import FloatArray
+from shadematch.support.spelling import listing
 
 __all__ = [
     "Judged",
@@ -32,31 +33,23 @@ __all__ = [
 
 _WORTH: Final = 0.5
 _LESS: Final = 0.9
-"""A figure must fall to this share for a step to be worth naming."""
+"""Fraction that a figure must fall to for a step to be worth naming."""
 _COLOURLESS: Final = 3.0
-"""Chroma below which hue says nothing."""
+"""Chroma below which hue means nothing."""
 _UNEVEN: Final = 2.0
 _DILUTED: Final = 3
 _BASE_G: Final = 50.0
 _FINE_G: Final = 0.1
 """What a small scale is read to [g] (common practice, no source)."""
 _EFFORT: Final = 20_000
-"""Pastes that are tried as let-downs, the base of each, and boxes looked at."""
+"""Most pastes tried as let-downs, the base of each [g], its scale [g], and most boxes."""
 _METER: Final = 0.4
 """Standard deviation of a measured L*, a* and b* (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Judged:
-    """A recipe that is poured, and what is asked of it.
-
-    Attributes
-    ----------
-    question, target, readings
-        What was asked.
-    choice
-        The recipe.
-    """
+    """The choice that is poured, and the question that it answers."""
 
     question: Question
     target: Target
@@ -65,12 +58,12 @@ class Judged:
 
     @property
     def known(self) -> Uncertainty:
-        """What is not known of recipes."""
+        """The uncertainty of recipes."""
         return uncertainty_of(self.question.asked, self.readings)
 
     @functools.cached_property
     def amounts(self) -> FloatArray:
-        """Of the recipe, shape (1, n + m)."""
+        """Doses and masses of let-downs of the recipe, shape (1, n + m)."""
         asked = self.question.asked
         return (asked.steps_of(self.choice.recipe) * asked.step_sizes)[None]
 
@@ -91,16 +84,10 @@ class Judged:
         spared: tuple[Cause, ...] = (),
         doubt: FloatArray | None = None,
     ) -> float:
-        """What it stays within nine times in ten.
+        """The CIEDE2000 it stays within nine times in ten.
 
-        Parameters
-        ----------
-        aims
-            Other colours to be compared with, shape (v, 3).
-        spared
-            Causes to leave out.
-        doubt
-            Another covariance of the target.
+        With other aims, shape (v, 3), without some causes, or with another covariance of the
+        target, if given.
         """
         goals = self.question.labs if aims is None else aims
         colours = self.known.colours(self.amounts, spared=spared)
@@ -108,22 +95,14 @@ class Judged:
         return float(colours.within(goals, None if "target" in spared else own)[1][0])
 
     def in_its_place(self, asked: Asked, effort: int = MOST_EFFORT) -> Judged:
-        """What is closest to the same target in another pour, or with other means.
-
-        Parameters
-        ----------
-        asked
-            The other question.
-        effort
-            Most boxes to look at.
-        """
+        """The closest choice for the same target in another question, after so many boxes."""
         labs = self.question.labs
         choice = asked.chosen(asked.new_searcher().closest(labs, effort=effort))
         return replace(self, question=Question(asked, labs), choice=choice)
 
 
 def target_in_words(target: Target) -> str:
-    """How well a target is known, in lightness, chroma and hue where that differs; CIEDE2000."""
+    """How well a target is known; by lightness, chroma and hue if they differ [CIEDE2000]."""
     lab, covariance = np.array(target.lab), np.array(target.covariance)
     chroma = np.array([0.0, *lab[1:]])
     length = float(np.linalg.norm(chroma))
@@ -144,18 +123,18 @@ def target_in_words(target: Target) -> str:
 
 
 def target_better_known(judged: Judged) -> tuple[str, ...]:
-    """What tells more of the target."""
+    """Ways to know the target better."""
     now, value = judged.within(), judged.within(doubt=_METER**2 * np.eye(3))
     measure = [f"Measure it: then within {value:.1f}."] if value < _LESS * now else []
     chart = "Lay a 24-patch chart or a bar of your own beside it, and take the photo anew."
-    shades = "Pour three shades from one pot, and let one be chosen."
+    shades = "Pour three shades from one pot, and let the customer choose."
     source = judged.target.source
     lacks = "photo" in source and "chart" not in source
     return (*measure, *([chart] if lacks else []), shades)
 
 
 def finer_readings(judged: Judged, spared: float) -> tuple[str, ...]:
-    """Larger batches, whose readings count for less, and weighing where a ruler was used."""
+    """Larger batches, whose readings matter less, and weighing instead of a ruler."""
     asked, now = judged.question.asked, judged.within()
     tries: list[tuple[float, str]] = []
     for factor in (2, 5, 10):
@@ -165,7 +144,7 @@ def finer_readings(judged: Judged, spared: float) -> tuple[str, ...]:
         slips = Readings(*(slip / factor for slip in judged.readings))
         value = replace(judged, readings=slips).within()
         if value < _LESS * min([now, *(within for within, _ in tries)]):
-            tries.append((value, f"A batch of {batch:g} g at once: within {value:.1f}."))
+            tries.append((value, f"In {batch:g} g at once: within {value:.1f}."))
         if value <= VISIBLE:
             break
     if asked.let_downs and judged.readings.scale_g > _FINE_G:
@@ -179,7 +158,7 @@ def finer_readings(judged: Judged, spared: float) -> tuple[str, ...]:
 
 
 def measured_first(judged: Judged) -> tuple[str, ...]:
-    """What pouring this bar and measuring it would tell of the next one."""
+    """How much better the next bar would be known after pouring and measuring this one."""
     found, known = judged.known.linear(judged.amounts), judged.known
     learnt = np.array([cause in ("pastes", "bench", "model") for cause in known.causes])
     columns = found.columns[0]
@@ -194,9 +173,9 @@ def measured_first(judged: Judged) -> tuple[str, ...]:
 
 
 def finer_doses(judged: Judged, near: float, ideal: Choice) -> tuple[str, ...]:
-    """Larger batches, smaller steps and let-downs, which come closer than `near`, slips counted.
+    """Larger batches, smaller steps and let-downs that come closer than `near`, slips counted.
 
-    The surest first: finer steps are nearer when nothing is off, and no surer with the same ruler.
+    The smallest range first: finer steps are nominally nearer, but no surer with the same ruler.
     """
     asked, now = judged.question.asked, judged.within()
     pour, unit = asked.pour, asked.palette.unit
@@ -214,13 +193,13 @@ def finer_doses(judged: Judged, near: float, ideal: Choice) -> tuple[str, ...]:
         batch = pour.batch_g * factor
         if batch > LARGEST_BATCH_G:
             break
-        if tried(f"A batch of {batch:g} g", asked.with_pour(batch_g=batch)) <= VISIBLE:
+        if tried(f"In {batch:g} g", asked.with_pour(batch_g=batch)) <= VISIBLE:
             break
     if pour.dose_step > 0.5:
         step = pour.dose_step / 2
         tried(f"Dosing to {step:g} {unit}", asked.with_pour(dose_step=step))
     if not asked.let_downs:
-        # Those of which least is wanted are what whole steps hold back.
+        # Whole steps limit the smallest doses most.
         few = sorted(ideal.recipe.doses, key=ideal.recipe.doses.__getitem__)[:_DILUTED]
         if few:
             tried(*_let_down(asked, few), _EFFORT)
@@ -234,15 +213,13 @@ def _let_down(asked: Asked, few: list[str]) -> tuple[str, Asked]:
         LetDown.made(name, paste=1, base_g=_BASE_G, white=asked.pour.white, unit=unit)
         for name in few
     )
-    named = _listed(few)
-    how = f"each 1 {unit}" if len(few) > 1 else f"1 {unit}"
-    words = f"Let-downs of {named}" if len(few) > 1 else f"A let-down of {named}"
-    text = f"{words}, {how} in {_BASE_G:g} g of base and weighed to 1 g"
+    words, how = ("Let-downs", "each 1") if len(few) > 1 else ("A let-down", "1")
+    text = f"{words} of {listing(few)}, {how} {unit} in {_BASE_G:g} g of base, weighed to 1 g"
     return text, replace(asked, let_downs=made)
 
 
 class Lifted(NamedTuple):
-    """A restriction on pigments, the question without it, and the best real-valued CIEDE2000."""
+    """A restriction on pigments, the question without it, and the real-valued CIEDE2000 there."""
 
     words: str
     asked: Asked
@@ -250,9 +227,9 @@ class Lifted(NamedTuple):
 
 
 def without_restrictions(question: Question) -> Lifted | None:
-    """What the restriction on pigments that costs most would set free; None where none was asked.
+    """The restriction on pigments that costs most, lifted; None if there is none.
 
-    Where only several together hold a recipe back, these are lifted.
+    All are lifted together if only that helps.
     """
     asked, names = question.asked, question.asked.palette.names
     others: dict[str, Asked] = {}
@@ -260,37 +237,34 @@ def without_restrictions(question: Question) -> Lifted | None:
         words = f"at most {asked.max_pigments} pigment{'s' if asked.max_pigments > 1 else ''}"
         others[words] = replace(asked, max_pigments=None)
     if asked.required:
-        words = f"recipes with {_listed([names[at] for at in asked.required])}"
+        words = f"recipes with {listing([names[at] for at in asked.required])}"
         others[words] = replace(asked, required=())
     if asked.excluded:
-        words = f"recipes without {_listed([names[at] for at in asked.excluded])}"
+        words = f"recipes without {listing([names[at] for at in asked.excluded])}"
         others[words] = replace(asked, excluded=())
     if len(others) > 1:
         free = replace(asked, max_pigments=None, required=(), excluded=())
-        others[_listed(list(others))] = free
+        others[listing(list(others))] = free
     found = [
         Lifted(words, other, other.new_searcher().ideal(question.labs)[1])
         for words, other in others.items()
     ]
-    # One alone before all together, where it does as well.
+    # One alone before all together, if it helps as much.
     return min(found, key=lambda each: round(each.ideal, 2), default=None)
 
 
-def _listed(words: list[str]) -> str:
-    return " and ".join((", ".join(words[:-1]), words[-1])) if len(words) > 1 else words[0]
-
-
 def other_pours(question: Question, best: float) -> tuple[str, ...]:
-    """Other thicknesses and bases, which may come closer."""
+    """Other thicknesses and bases that could come closer."""
     pour = question.asked.pour
     tries: list[tuple[float, str]] = []
     for factor, word in ((0.5, "thinner"), (2.0, "thicker")):
         thickness = pour.thickness_cm * factor
         if 0.01 <= thickness <= 100:
             value = question.ideal_with(thickness_cm=thickness)
-            tries.append((value, f"A {word} bar of {thickness:g} cm could come to {value:.2f}."))
+            tries.append((value, f"A {word} bar, {thickness:g} cm: {value:.2f} with free doses."))
     for white in sorted({0.0, round(pour.white / 2, 3), 0.5, 1.0} - {pour.white}):
         value = question.ideal_with(white=white)
-        tries.append((value, f"{base_named(white).capitalize()} could come to {value:.2f}."))
+        words = f"{base_named(white).capitalize()}: {value:.2f} with free doses."
+        tries.append((value, words))
     useful = sorted(t for t in tries if t[0] < best - _WORTH)
     return tuple(text for _, text in useful[:3])

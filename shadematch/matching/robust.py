@@ -1,17 +1,18 @@
-"""The recipes that are expected to come nearest, where slips and pastes are counted.
+"""The recipes with the smallest expected CIEDE2000, slips and pastes counted.
 
-The expectation of CIEDE2000 is over what differs from recipe to recipe: readings of ruler and
-scale, pastes and bases, bench and model (`shadematch.predicting.uncertainty`, linear). How well
-the target is known stays out: it adds about the same to every recipe.
+The expectation is over what differs from recipe to recipe: readings of ruler and scale, pastes
+and bases, bench and model (`shadematch.predicting.uncertainty`, linear). The uncertainty of the
+target is left out: it adds about the same to every recipe.
 
 Why nothing is missed: let y be a recipe's colour less the target, and W the norm that stays
 below CIEDE2000 within a radius r (`minorant`). The expectation is a mean over pairs of colours,
-y + e and y - e. Where both are within r of the target, the mean of a pair is at least
-(|W (y + e)| + |W (y - e)|) / 2 >= |W y|; where one is farther, at least r / 2. So the expectation
-is at least the smaller of |W y| and r / 2. With r twice the largest expectation that is of use,
-every recipe of use has |W y| no larger than that. These are listed. The mean of the smaller of
-|W (y + e)| and r is a floor as well (`Colours.floor`) and soon told, so only those whose floors
-are low are worth the formula itself. Under several lights all this holds for the worst.
+y + e and y - e. If both are within r of the target, the mean of a pair is at least
+(|W (y + e)| + |W (y - e)|) / 2 >= |W y|; if one is farther, at least r / 2. So the expectation
+is at least the smaller of |W y| and r / 2. With r twice the largest expectation of interest,
+every recipe of interest has |W y| no larger than that expectation. These are listed. The mean of
+the smaller of |W (y + e)| and r is a floor as well (`Colours.floor`) and quick to compute, so the
+formula itself is evaluated only where that floor is low. Under several lights all this holds for
+the worst.
 """
 
 from __future__ import annotations
@@ -35,13 +36,13 @@ from shadematch.support.arrays import FloatArray, IntArray
 __all__ = ["Expected", "RobustAnswer", "expected_of", "robust_answer", "uncertainty_of"]
 
 _MOST: Final = 12_000
-"""Recipes that are looked at at most, the nearest first."""
+"""Most recipes to evaluate, the nearest first."""
 _CHUNK: Final = 64
 _SLACK: Final = 1e-9
 
 
 class Expected(NamedTuple):
-    """A recipe in steps, its CIEDE2000 when nothing is off, and the expected one."""
+    """A recipe in steps, its nominal CIEDE2000, and the expected one."""
 
     steps: IntArray
     delta_e: float
@@ -49,17 +50,10 @@ class Expected(NamedTuple):
 
 
 class RobustAnswer(NamedTuple):
-    """What is best by expectation.
+    """The recipe with the smallest expected CIEDE2000, and the frugal one within the tolerance.
 
-    Attributes
-    ----------
-    best
-        With the smallest expected CIEDE2000.
-    frugal
-        With the least paste among those whose CIEDE2000 is at most the tolerance above that of
-        `best`, the expected one and the one when nothing is off.
-    proved
-        Whether every recipe that might be either was looked at.
+    `frugal` is at most the tolerance worse than `best`, both in expectation and when nothing is
+    off. `proved`: every recipe that might be either was evaluated.
     """
 
     best: Expected
@@ -69,7 +63,7 @@ class RobustAnswer(NamedTuple):
 
 @functools.lru_cache(maxsize=8)
 def uncertainty_of(asked: Asked, readings: Readings) -> Uncertainty:
-    """What is not known of the recipes of a question, kept for the next target."""
+    """The uncertainty of the recipes of a question, cached for the next target."""
     return Uncertainty(
         asked.palette,
         asked.pour,
@@ -94,15 +88,16 @@ def robust_answer(
     Parameters
     ----------
     asked, labs
-        The question: all but the target, and the target in each view, shape (v, 3).
+        The question without the target, and CIELAB of the target in each view, shape (v, 3).
     answer
-        What is best when nothing is off.
+        The nominal answer.
     tolerance
-        How much worse than the best is too little to mind, in CIEDE2000.
+        How much the frugal recipe's CIEDE2000 may exceed that of the best, both in expectation
+        and when nothing is off.
     readings
-        How far they may be off.
+        How far readings may be off.
     watch
-        When to end.
+        Ends the search in time.
     """
     watch.until(1.0)
     known, searcher, size = uncertainty_of(asked, readings), asked.searcher, asked.step_sizes
@@ -161,10 +156,9 @@ def robust_answer(
 
 
 def _norms(labs: FloatArray, limit: float) -> tuple[list[FloatArray], float, bool]:
-    """Norms that prove up to a limit, their radius, and whether they do.
+    """Norms for a proof up to a limit, their radius, and whether they are valid for the limit.
 
-    For a large limit nothing can be shown of hue and chroma; norms for a smaller one then still
-    tell which recipes are nearest.
+    For a large limit no norm holds in hue and chroma; norms for a smaller one still rank recipes.
     """
     radius, valid = 2.0 * max(limit, _SLACK), True
     while True:

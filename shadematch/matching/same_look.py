@@ -1,9 +1,8 @@
 """The same look elsewhere: another thickness, mass, white fraction or view.
 
-What is kept is the light that comes from the bar. The old bar has a spectrum, lying where it lay
-(on its backing, wet or dry, or against the light); that spectrum is the target, and it is judged
-under the new view's light. So the two bars are compared side by side under the new light, the
-old one in its old place, the new one in its new place.
+The target is the old bar's spectrum where it lay (on its backing, wet or dry, or against the
+light), judged under the new view's light. So the two bars are compared side by side under the new
+light, the old one in its old place, the new one in its new place.
 """
 
 from __future__ import annotations
@@ -31,8 +30,8 @@ __all__ = ["SameLook", "same_look"]
 How = Literal["same doses", "doses in proportion", "dosed anew"]
 
 _SAYING: Final[dict[How, str]] = {
-    "same doses": "the doses stay as they are",
-    "doses in proportion": "the doses change with the mass",
+    "same doses": "the same doses",
+    "doses in proportion": "doses in proportion to the mass",
     "dosed anew": "dosed anew",
 }
 _SAME: Final = 1e-9
@@ -40,26 +39,25 @@ _SAME: Final = 1e-9
 
 @dataclass(frozen=True)
 class SameLook(Reported):
-    """A recipe taken elsewhere.
+    """A recipe for another pour or view that looks like the old one.
 
     Attributes
     ----------
     before
-        The old bar: its recipe, where it was seen, its colour there.
+        Prediction of the old bar.
     target
-        What is wanted: the old bar's spectrum.
+        The old bar's spectrum.
     recipe, delta_e, predicted
-        What to pour now, how far its colour is from the old bar's (CIEDE2000 under the new
-        light), and its prediction.
+        What to pour now, its CIEDE2000 to the old bar under the new light, and its prediction.
     how
         ``"same doses"``: as much paste as before; ``"doses in proportion"``: as much paste
         per 100 g as before; ``"dosed anew"``: searched for.
     kept
         The recipe with the same doses, or with doses in proportion to the mass, whichever looks
-        more like the old bar; None where neither is in whole steps under the load limit.
+        more like the old bar; None if neither is in whole steps under the load limit.
     match
-        The search in the new pour: `match.closest`, `match.bound` and `match.proved` say
-        whether anything would look more like it.
+        The match in the new pour: `match.closest`, `match.bound` and `match.proved` show whether
+        anything would look more like the old bar.
     """
 
     before: Prediction = field(repr=False)
@@ -72,7 +70,7 @@ class SameLook(Reported):
     match: Match = field(repr=False)
 
     def report(self) -> Report:
-        """What was poured, what to pour now, and how alike the two look."""
+        """The old recipe, the new one, and how alike they look."""
         old, new, found = self.before, self.predicted, self.match
         rows = [
             Row("was", old.recipe.lines),
@@ -81,8 +79,8 @@ class SameLook(Reported):
             Row("now", f"{self.recipe.pour}, seen {new.view}", swatch=Swatch.of(new)),
             Row("CIEDE2000", f"{self.delta_e:.2f} to the old bar"),
         ]
-        strayed = found.spread if self.recipe == found.recipe else found.spread_of(self.recipe)
-        rows += strayed.within_rows
+        spread = found.spread if self.recipe == found.recipe else found.spread_of(self.recipe)
+        rows += spread.within_rows
         if found.closest.delta_e < self.delta_e - 0.005:
             rows.append(Row("closest", str(found.closest)))
         rows.append(Row("proof", found.proof))
@@ -91,14 +89,8 @@ class SameLook(Reported):
         return Report(swatches=(Swatch.of(old, "was"), Swatch.of(new, "now")), rows=tuple(rows))
 
 
-def look_of(before: Prediction) -> Target:
-    """The colour that a bar has, as a target that is known in any light.
-
-    Parameters
-    ----------
-    before
-        The bar's prediction.
-    """
+def _look_of(before: Prediction) -> Target:
+    """The spectrum of a bar as a target."""
     spectrum = np.array(before.reflectance)
     spectrum.setflags(write=False)
     return Target(
@@ -121,32 +113,32 @@ def same_look(
     within: float = VISIBLE,
     max_pigments: int | None = None,
 ) -> SameLook:
-    """Take a recipe to another pour or view, so that it looks as it did.
+    """A recipe for another pour or view that looks like the old one.
 
-    Colour depends on load, so at one thickness doses go with the mass. In one mould thickness
-    goes with the mass; then, in clear base, as much paste gives the same colour whatever
-    the mass. Both are tried first, and kept where they look the same (`within`) or all but
-    as much like the old bar as the best that the search finds (`tolerance`). Otherwise the
-    recipe is dosed anew. Let-downs of the old recipe are to hand for the new one, as far as its
-    base has what they are made in.
+    Colour depends on load, so at one thickness doses are proportional to the mass. In one mould
+    thickness is proportional to the mass; then, in clear base, the same doses give the same
+    colour whatever the mass. Both are tried first, and kept if they look the same (`within`) or
+    almost as much like the old bar as the best that the search finds (`tolerance`). Otherwise
+    the recipe is dosed anew. Let-downs of the old recipe are available for the new one if their
+    base is in the new pour.
 
     Parameters
     ----------
     recipe
-        What was poured, with its pour. A `Match` stands for its recipe, and brings its palette,
-        its let-downs, and its view where none is given.
+        What was poured, with its pour; or a `Match`, used with its recipe, palette, let-downs
+        and, unless `view` is given, view.
     to_pour, to_view
-        Where it goes; by default as before.
+        The new pour and view; by default unchanged.
     palette
         The pastes and bases of both; by default the demo palette.
     view
         How the old bar was looked at; by default D65 on white paper.
     tolerance
-        How much worse than the closest recipe a kept one (or the frugal one) may be, in
-        CIEDE2000.
+        How much farther than the closest recipe a kept one (or the frugal one) may be, in
+        CIEDE2000, 0 to 100.
     within
-        A kept recipe that is no farther from the old bar than this, in CIEDE2000, stands though
-        another may be closer: a recipe isn't changed for a difference that nobody sees.
+        A kept recipe no farther than this from the old bar, in CIEDE2000, 0 to 100, is used even
+        if another is closer: nobody sees the difference.
     max_pigments
         Most pigments in a new recipe.
 
@@ -159,16 +151,17 @@ def same_look(
     UnknownNameError
         If the palette lacks a pigment of the recipe.
     PourError
-        If the new pour takes no paste, or something is of the wrong kind.
+        If the new pour takes no paste, neither `to_pour` nor `to_view` is given, or an argument
+        is of the wrong kind or out of range.
 
     Notes
     -----
-    Under another light the target is what the old bar would look like in that light, from its
-    spectrum; it is not its old appearance taken over by adaptation.
+    Under another light the target is how the old bar would look in that light, by its spectrum,
+    not its old appearance adapted.
     """
-    to_hand: list[LetDown] = []
+    let_downs: list[LetDown] = []
     if isinstance(recipe, Match):
-        to_hand += recipe.let_downs
+        let_downs += recipe.let_downs
         palette = recipe.palette if palette is None else palette
         view = recipe.view if view is None else view
         recipe = recipe.recipe
@@ -176,19 +169,18 @@ def same_look(
     near = between(within, "within", 0.0, 100.0, "It is a CIEDE2000")
     most_worse = between(tolerance, "tolerance", 0.0, 100.0, "It is a CIEDE2000, such as 0.5")
     if to_pour is None and to_view is None:
-        raise PourError(
-            "says nothing new",
-            field="to_pour",
-            remedy="Give to_pour=Pour(...), to_view=View(...) or both",
-        )
+        remedy = "Give to_pour=Pour(...), to_view=View(...) or both"
+        raise PourError("says nothing new", field="to_pour", remedy=remedy)
     palette, pour, view = conditions(palette, recipe.pour if to_pour is None else to_pour, view)
     seen = conditions(palette, pour, view if to_view is None else to_view)[2]
     before = predict(recipe, palette=palette, view=view)
     before = replace(before, recipe=recipe)  # in the order it was given in
-    target = look_of(before)
-    to_hand += (part.let_down for part in recipe.weighed)
-    lacks = {kind for kind, mass in ((0.0, pour.clear_g), (1.0, pour.white_g)) if mass <= 0.0}
-    to_hand = [d for d in to_hand if not lacks or (d.white in (0.0, 1.0) and d.white not in lacks)]
+    target = _look_of(before)
+    let_downs += (part.let_down for part in recipe.weighed)
+    if pour.white_g <= 0.0:  # only let-downs in a base that the pour has
+        let_downs = [d for d in let_downs if d.white == 0.0]
+    if pour.clear_g <= 0.0:
+        let_downs = [d for d in let_downs if d.white == 1.0]
     found = match(
         target,
         palette=palette,
@@ -196,7 +188,7 @@ def same_look(
         view=seen,
         tolerance=most_worse,
         max_pigments=max_pigments,
-        let_downs=to_hand,
+        let_downs=let_downs,
     )
     wanted = target.lab_in(seen)
     kept: list[tuple[float, How, Prediction]] = []
@@ -237,7 +229,7 @@ def same_look(
 
 
 def _in_steps(recipe: Recipe, factor: float, pour: Pour) -> Recipe | None:
-    """Doses times a factor, if the pour permits them."""
+    """The recipe with doses times a factor, if the pour permits it."""
     doses: dict[str, float] = {}
     for name, dose in recipe.squeezed.items():
         amount = _multiple(dose * factor, pour.dose_step)
@@ -254,14 +246,14 @@ def _in_steps(recipe: Recipe, factor: float, pour: Pour) -> Recipe | None:
         doses[name] = round(doses.get(name, 0.0) + weighed[-1].paste, 9)
     try:
         taken = Recipe(doses, pour, tuple(weighed), recipe.unit)
-    except PourError:  # the pour lacks base of the kind that the let-downs bring
+    except PourError:  # the pour lacks the base of a let-down
         return None
     slack = 1e-9 * pour.dose_step
     return taken if taken.total <= pour.max_total + slack else None
 
 
 def _multiple(amount: float, step: float) -> float | None:
-    """An amount freed from rounding; None where it is not a multiple of a step."""
+    """An amount as an exact multiple of a step; None if it is not one."""
     count = round(amount / step)
     off = abs(amount / step - count)
     return None if off > 1e-9 * max(count, 1.0) else round(count * step, 9)

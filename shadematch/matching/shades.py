@@ -1,14 +1,14 @@
 """A few shades from one pot, for the customer to choose from.
 
-Where the target, or the pastes, are not known well, several shades come nearer than one: the
-nearest of them counts. Each is reached from the one before by adding whole dose steps to the pot,
-after a dab of it has been taken out, so one melt gives all of them. Paste can only be added, so
-the order matters; the dabs that are taken out make what is added later count for more.
+If the target or the pastes are not well known, the nearest of several shades is nearer than one.
+Each is made from the one before by adding whole dose steps to the pot, after a dab has been taken
+out, so one melt gives all of them. Paste can only be added, so the order matters, and as dabs are
+taken out, later additions count for more.
 
-Sought are the shades whose nearest is expected to have the smallest CIEDE2000, over what the
-target may be and what is not known of the recipes (`shadematch.predicting.uncertainty`, linear;
-what pastes are off by is the same in all shades). That is a search among good beginnings and
-additions of one or two pastes: the figures are those of what was found, and no proof is claimed.
+The shades minimise the expected CIEDE2000 of the nearest, over the uncertainty of the target and
+of the recipes (`shadematch.predicting.uncertainty`, linear; errors of pastes are common to all
+shades). The search is among good first shades and additions of one or two pastes; nothing is
+proved.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from shadematch.colour.expected import nine_in_ten, normal_points, root_of
 from shadematch.errors import PourError
 from shadematch.matching.question import Choice, Question
 from shadematch.matching.robust import uncertainty_of
-from shadematch.predicting.prediction import Prediction, predict_loads
+from shadematch.predicting.prediction import Prediction, loads_of, predict_loads
 from shadematch.predicting.readings import Readings
 from shadematch.search.space import Space
 from shadematch.studio.palette import Palette
@@ -35,7 +35,7 @@ from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, IntArray
-from shadematch.support.models import between
+from shadematch.support.models import between, whole
 from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["Dab", "Shades", "shades_of"]
@@ -43,9 +43,9 @@ __all__ = ["Dab", "Shades", "shades_of"]
 _FEWEST: Final = 2
 _MOST: Final = 6
 _REACH: Final = (-1.6, -0.9, 0.0, 0.9)
-"""Standard deviations along the axes of doubt at which beginnings are looked for."""
+"""Standard deviations along the axes of uncertainty at which first shades are looked for."""
 _NEAR: Final = 14
-"""Beginnings at each of these places."""
+"""First shades at each of these places."""
 _LEANER: Final = (0.85, 0.7)
 _STEPS: Final = (1, 2, 3, 4, 5, 6, 8, 10, 13, 16, 20)
 _BRANCHES: Final = 6
@@ -56,7 +56,7 @@ _POINTS: Final = 1024
 _SELDOM: Final = 0.02
 """Probability of being the nearest below which a shade is not worth pouring."""
 _GAIN: Final = 0.9
-"""Share of what one recipe comes to, from which on several are no better."""
+"""Fraction of one recipe's expected CIEDE2000 from which on several shades are no better."""
 
 
 @dataclass(frozen=True)
@@ -66,14 +66,14 @@ class Dab:
     Attributes
     ----------
     added
-        Paste that goes into the pot for it [palette's unit]; read-only.
+        Paste added to the pot for it [palette's unit]; read-only.
     recipe
-        What the pot then holds: what is left of the base, and all doses by proportion. For a
-        batch of it, match its colour.
+        What the pot then holds: the base left, and doses in proportion. For a batch of this
+        shade, match its colour.
     delta_e
-        CIEDE2000 to the target's best estimate when nothing is off.
+        Nominal CIEDE2000 to the target's best estimate.
     share
-        Probability that it is the nearest of all.
+        Probability that it is the nearest of the shades.
     """
 
     added: Mapping[str, float] = field(hash=False)
@@ -87,21 +87,19 @@ class Dab:
         object.__setattr__(self, "added", MappingProxyType(dict(self.added)))
 
     def __reduce__(self) -> tuple[object, ...]:
-        # A read-only view of a dict can't be pickled.
+        # A mapping proxy can't be pickled.
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
         return functools.partial(Dab, **{**values, "added": dict(self.added)}), ()
 
     @functools.cached_property
     def predicted(self) -> Prediction:
         """The colour it will have."""
-        doses = self.recipe.doses
-        told = np.array([doses.get(name, 0.0) for name in self._palette.names])
-        loads = told * 100.0 / self.recipe.pour.batch_g
+        loads = loads_of(self.recipe.doses, self._palette, self.recipe.pour)
         return predict_loads(loads, self.recipe, self._palette, self._view)
 
     @property
     def target(self) -> Target:
-        """Its colour as a target: give the shade that was chosen to `match`."""
+        """Its colour as a target, for `match`."""
         view = self._view
         return Target(self.predicted.lab, view.illuminant, view.observer, "a shade that was chosen")
 
@@ -118,16 +116,16 @@ class Shades(Reported):
     Attributes
     ----------
     target
-        The colour that is wanted, as well as it is known.
+        The wanted colour.
     each
-        The shades.
+        The shades, in pouring order.
     dab_g
-        What is taken out of the pot after each [g].
+        Taken out of the pot after each but the last [g].
     expected, p90
-        Of the nearest: expected CIEDE2000 to the colour that is wanted, and what it stays within
+        Expected CIEDE2000 of the nearest shade to the wanted colour, and what it stays within
         nine times in ten. Linear (`shadematch.predicting.uncertainty`).
     alone_expected, alone_p90
-        The same of the match's recipe alone.
+        The same for the match's recipe alone.
     """
 
     target: Target
@@ -149,14 +147,14 @@ class Shades(Reported):
 
     @property
     def sentence(self) -> str:
-        """What they gain, in words."""
-        nine = f"nine times in ten within {self.p90:.1f}"
+        """What several shades gain over one, in words."""
         one = max(shade.share for shade in self.each) > 1.0 - _SELDOM
         alone = one or self.expected >= _GAIN * self.alone_expected
         more = " One recipe does as well." if alone else ""
         return (
-            f"The nearest of {len(self)} is expected to come to {self.expected:.1f}, {nine}; "
-            f"one recipe to {self.alone_expected:.1f}, within {self.alone_p90:.1f}.{more}"
+            f"Expected of the nearest of {len(self)}: {self.expected:.1f}, nine times in ten "
+            f"within {self.p90:.1f}; of one recipe: {self.alone_expected:.1f}, within "
+            f"{self.alone_p90:.1f}.{more}"
         )
 
     @property
@@ -165,7 +163,7 @@ class Shades(Reported):
         found = []
         for at, shade in enumerate(self.each):
             pot, mass = shade.recipe.pour, f"{shade.recipe.pour.batch_g:g} g"
-            where = f"the {mass} that are left" if at else f"{mass} of {pot.base}"
+            where = f"the {mass} left" if at else f"{mass} of {pot.base}"
             end = f"take out {self.dab_g:g} g and let it set {pot.thickness_cm:g} cm thick"
             if at == len(self.each) - 1:
                 end = "pour the rest"
@@ -173,7 +171,7 @@ class Shades(Reported):
         return tuple(found)
 
     def report(self) -> Report:
-        """What to do, and what comes of it."""
+        """What to do, and the shades it gives."""
         rows = []
         for at, (shade, text) in enumerate(zip(self.each, self.steps, strict=True), start=1):
             note = f"CIEDE2000 {shade.delta_e:.1f}, the nearest {shade.share:.0%} of the time"
@@ -197,30 +195,23 @@ def shades_of(
     Raises
     ------
     PourError
-        If the count or the dab can't be, or the dabs take more than half of the batch.
+        If a number is out of range, or the dabs take more than half of the batch.
     """
     pour = question.asked.pour
-    if isinstance(count, bool) or not isinstance(count, int) or not _FEWEST <= count <= _MOST:
-        raise PourError(
-            f"must be a whole number from {_FEWEST} to {_MOST}",
-            field="count",
-            value=count,
-            remedy="Three is a good number to choose from",
-        )
+    count = whole(count, "count", _FEWEST, _MOST, "Three is a good number to choose from")
     dab = between(dab_g, "dab_g", 0.1, pour.batch_g, "Say how much is taken out, in g")
     if dab * (count - 1) > 0.5 * pour.batch_g:
         raise PourError(
-            "takes more than half of the batch out",
+            "takes out more than half of the batch",
             field="dab_g",
             value=dab,
             remedy=f"Take at most {0.5 * pour.batch_g / (count - 1):.3g} g, or melt more",
         )
-    pot = _Pot(question, target, readings, choice, dab)
-    return pot.shades(count)
+    return _Pot(question, target, readings, choice, dab).shades(count)
 
 
 class _Pot:
-    """One melt that shades are made in, one after the other."""
+    """The search for shades of one melt."""
 
     def __init__(
         self, question: Question, target: Target, readings: Readings, choice: Choice, dab_g: float
@@ -231,7 +222,7 @@ class _Pot:
         self.space: Space = asked.searcher.space.undiluted
         self.lab = question.labs[0]
         self.doubt = np.zeros((3, 3)) if target.covariance is None else np.array(target.covariance)
-        # For the search, what is not known of the pastes is one more doubt about the target.
+        # For the search, the uncertainty of the pastes is added to that of the target.
         amounts = (asked.steps_of(choice.recipe) * asked.step_sizes)[None]
         own = np.array([cause not in ("dosing", "base") for cause in self.known.causes])
         columns = self.known.linear(amounts).columns[0, own, :3]
@@ -241,7 +232,7 @@ class _Pot:
         self.aims = (self.lab + normal_points(_LOOSE, 3) @ self.root.T) @ self.norm.T
 
     def shades(self, count: int) -> Shades:
-        """The best that were found; fewer where one would hardly ever be the nearest."""
+        """The best shades found; fewer if one would hardly ever be the nearest."""
         step, sets = self.question.asked.pour.dose_step, self._begun()[:, None]
         added = sets * 1.0
         distances = self._distances(sets[:, 0])
@@ -272,7 +263,7 @@ class _Pot:
         )
 
     def _begun(self) -> FloatArray:
-        """First recipes to try, in steps, shape (k, n): the nearest to colours all around."""
+        """First recipes to try, in steps, shape (k, n): those around the target."""
         searcher = self.question.asked.searcher
         around = self.question.asked.steps_of(self.choice.recipe)
         rows = [around[None].astype(np.intp)]
@@ -282,7 +273,7 @@ class _Pot:
         places |= {(_REACH[0], _REACH[-1]), (_REACH[0], _REACH[0])}
         for far, across in sorted(places):
             goal = self.lab + far * self.root[:, -1] + across * self.root[:, -2]
-            # The first axis points to the dark: what begins lighter has more to come.
+            # Start on the lighter side: adding paste only darkens.
             goal = self.lab - (goal - self.lab) if self.root[0, -1] > 0 else goal
             labs = self.question.labs + (goal - self.lab)
             steps, _, _ = searcher.within(
@@ -292,13 +283,13 @@ class _Pot:
         found = np.unique(np.concatenate(rows), axis=0)
         n = self.space.size
         plain = found[(found[:, n:] == 0).all(axis=1), :n]
-        # Below a load limit that leaves no room, what is lighter all over.
+        # Leaner recipes too, in case the load limit leaves no room for additions.
         lean = [plain, *(np.floor(share * plain).astype(np.intp) for share in _LEANER)]
         every = self.space.limits.permitted(np.unique(np.concatenate(lean), axis=0))
         return every[every.any(axis=1)].astype(float)
 
     def _distances(self, steps: FloatArray) -> FloatArray:
-        """To what the target may be, roughly; shape (k, points)."""
+        """Approximate distances to the points that the target may be at; shape (k, points)."""
         here = self.space.lab(steps) @ self.norm.T
         square = (here**2).sum(axis=1)[:, None] + (self.aims**2).sum(axis=1)
         return np.asarray(np.sqrt(np.maximum(square - 2.0 * here @ self.aims.T, 0.0)))
@@ -306,7 +297,7 @@ class _Pot:
     def _grown(
         self, sets: FloatArray, added: FloatArray, distances: FloatArray, at: int, last: bool
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """The best sets with one shade more; `distances` are those of the nearest so far."""
+        """The best sets with one more shade; `distances` are those of the nearest so far."""
         pour = self.question.asked.pour
         counts = pour.batch_g / (pour.batch_g - at * self.dab_g)
         kept: list[tuple[float, FloatArray, FloatArray, FloatArray]] = []
@@ -320,12 +311,8 @@ class _Pot:
                 steps = np.concatenate([own, (own[-1] + more[k] * counts)[None]])
                 kept.append((float(score[k]), steps, np.vstack([before, more[k]]), both[k]))
         if not kept:
-            raise PourError(
-                "no paste can be added under the load limit",
-                field="max_load",
-                value=pour.max_load,
-                remedy="Allow a higher load",
-            )
+            problem, remedy = "no paste can be added under the load limit", "Allow a higher load"
+            raise PourError(problem, field="max_load", value=pour.max_load, remedy=remedy)
         kept.sort(key=lambda each: each[0])
         best = kept[: _JUDGED if last else _KEPT]
         return (
@@ -335,7 +322,7 @@ class _Pot:
         )
 
     def _additions(self, steps: FloatArray, counts: float) -> IntArray:
-        """Whole steps of one or two pastes that may be added to a pot, shape (k, n)."""
+        """Permitted additions of whole steps of one or two pastes, shape (k, n)."""
         limits = self.space.limits
         room = limits.total - steps.sum()
         fresh = limits.max_tubes - int(np.count_nonzero(steps))
@@ -346,7 +333,7 @@ class _Pot:
         return np.asarray(rows[fits])
 
     def _judged(self, sets: FloatArray) -> FloatArray:
-        """CIEDE2000 of shades, in steps (s, n), at the same points for all; shape (s, points)."""
+        """CIEDE2000 of shades in steps (s, n), at the same random points; shape (s, points)."""
         asked = self.question.asked
         amounts = np.zeros((len(sets), asked.step_sizes.size))
         amounts[:, : self.space.size] = sets * asked.pour.dose_step

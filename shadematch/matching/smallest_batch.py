@@ -1,13 +1,13 @@
 """How small a batch may be: the closest recipe in whole dose steps for every mass of a grid.
 
-The colour depends on load, and whole steps in more base are a finer grid of loads, so the
-closest recipe tends to come closer as the batch grows; but not steadily, since another mass puts
-the grid elsewhere. So the smallest mass that comes within a CIEDE2000 is one thing, and the mass
-from which on every batch does is another.
+Colour depends on load, and whole steps in more base make a finer grid of loads, so the closest
+recipe tends to come closer as the batch grows, but not steadily, since the grid shifts with the
+mass. So the smallest mass that comes within a CIEDE2000 may be less than the mass from which on
+every batch does.
 
-At one thickness and base the loads permitted are the same for every mass. The best real-valued
-loads are therefore a floor for all masses at once (`search.real` proves it); where that floor is
-above what is asked, nothing has to be searched.
+At one thickness and base the permitted loads are the same for every mass, so the best real-valued
+loads give a floor for all masses at once (proved by `search.real`). If that floor is above the
+CIEDE2000 asked for, nothing has to be searched.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ __all__ = ["BatchPoint", "SmallestBatch", "positive", "smallest_batch"]
 
 _MOST_MASSES: Final = 2000
 _FINE: Final = 10_000
-"""Steps in which the real-valued optimum is reckoned, over the load limit."""
+"""Steps of the real-valued optimum, in the load limit."""
 
 
 @dataclass(frozen=True)
@@ -49,13 +49,11 @@ class BatchPoint:
     ----------
     mass_g
         Mass of base [g].
-    recipe
-        The recipe with the smallest CIEDE2000.
-    delta_e
-        Its CIEDE2000.
+    recipe, delta_e
+        The recipe with the smallest CIEDE2000, and that CIEDE2000.
     bound, proved
-        No permitted recipe has a smaller CIEDE2000 than `bound`; `proved` where the two are
-        within 0.01.
+        No permitted recipe has a smaller CIEDE2000 than `bound`; `proved` if the two are within
+        0.01.
     """
 
     mass_g: float
@@ -72,21 +70,23 @@ class SmallestBatch(Reported):
     Attributes
     ----------
     target, within
-        What was asked for: a colour, and how close.
+        The colour, and the CIEDE2000 asked for.
     bar_g, loss
-        Mass of one bar [g], if batches are whole bars, and the share that stays in the pot.
+        Mass of one bar [g] if batches are whole bars, and the fraction that stays in the pot.
     mass_g
-        The smallest mass of the grid with a recipe that close [g]; None where there is none.
+        The smallest mass of the grid with a recipe that close [g]; None if there is none.
     always_from_g
-        The mass from which on every mass of the grid, up to the largest tried, has one; None
-        where the largest has none.
+        The mass from which on every mass of the grid has one [g]; None if the largest has none.
     curve
-        The closest recipe for each mass tried; empty where `floor` is above `within`, because
-        then nothing had to be tried.
+        The closest recipe for each mass tried; empty if `floor` is above `within`.
     ideal_delta_e, floor
-        CIEDE2000 of the best real-valued recipe found, and a proven floor for all masses.
+        CIEDE2000 of the best real-valued recipe found, and a proven floor for all masses (0 if
+        not needed, or if a pigment scatters).
     smallest_g, largest_g
-        The grid's ends [g].
+        The ends of the grid [g].
+    match
+        The match in a batch of `mass_g`, or, if that is None, in the mass that comes closest;
+        None if nothing was tried.
     """
 
     target: Target
@@ -101,12 +101,10 @@ class SmallestBatch(Reported):
     smallest_g: float
     largest_g: float
     match: Match | None = field(repr=False)
-    """The answer in a batch of `mass_g`, or where none will do, in the one that comes closest; None
-    where nothing had to be tried."""
 
     @property
     def bars(self) -> int | None:
-        """`mass_g` in bars; None where batches are not counted in bars, or none will do."""
+        """`mass_g` in bars; None if batches are not counted in bars, or `mass_g` is None."""
         if self.bar_g is None or self.mass_g is None:
             return None
         return whole_bars(self.mass_g, self.bar_g, self.loss)
@@ -120,7 +118,7 @@ class SmallestBatch(Reported):
 
     @property
     def nearest(self) -> BatchPoint | None:
-        """The mass that comes closest; None where nothing had to be tried."""
+        """The mass that comes closest; None if nothing was tried."""
         return min(self.curve, key=lambda point: point.delta_e, default=None)
 
     @property
@@ -141,8 +139,8 @@ class SmallestBatch(Reported):
                     f"and load limit, stay {self.floor:.2f} away."
                 )
             return (
-                f"No batch up to {self.largest_g:g} g comes {asked}; real-valued doses would "
-                f"come to {self.ideal_delta_e:.2f}."
+                f"No batch up to {self.largest_g:g} g comes {asked}; with free doses: "
+                f"{self.ideal_delta_e:.2f}."
             )
         size = f"{self.mass_g:g} g"
         if self.bars is not None:
@@ -157,7 +155,7 @@ class SmallestBatch(Reported):
         return f"{first} From {self.always_from_g:g} g on, up to {self.largest_g:g} g, all do."
 
     def report(self) -> Report:
-        """The answer, its recipe, and how near each mass comes."""
+        """The answer, its recipe, and CIEDE2000 by mass."""
         swatches = [Swatch.of(self.target, "wanted")]
         rows = [Row("target", str(self.target)), Row("answer", self.sentence)]
         if self.match is not None:
@@ -170,12 +168,10 @@ class SmallestBatch(Reported):
             if self.mass_g is None:
                 found = self.match
                 judged = Judged(found._question, found.target, found.readings, best)
-                help_ = finer_doses(judged, best.delta_e, found.ideal)
-                rows += rows_of("try", help_)
-        rows.append(Row("CIEDE2000", f"{self.ideal_delta_e:.2f} with real-valued doses"))
+                rows += rows_of("try", finer_doses(judged, best.delta_e, found.ideal))
+        rows.append(Row("CIEDE2000", f"{self.ideal_delta_e:.2f} with free doses"))
         if not self.proved:
-            text = "a search stopped early: a smaller batch is not ruled out"
-            rows.append(Row("proof", text))
+            rows.append(Row("proof", "a search stopped early: a smaller batch may do"))
         elif self.mass_g is not None:
             rows.append(Row("proof", "no smaller batch of the grid has a recipe that close"))
         return Report(swatches=tuple(swatches), pictures=self._pictures(), rows=tuple(rows))
@@ -187,7 +183,7 @@ class SmallestBatch(Reported):
         return Report(tables=(Table(heads, points, frozenset({0, 1})),))
 
     def _pictures(self) -> tuple[str, ...]:
-        """CIEDE2000 by mass, cut off at four times what is asked for; a single mass has none."""
+        """A chart of CIEDE2000 by mass, up to four times that asked for, if several were tried."""
         if len(self.curve) < 2:
             return ()
         drawn = curves(
@@ -225,17 +221,17 @@ def smallest_batch(
     target
         A `Target`, or a hex code.
     palette, pour, view
-        By default the demo palette, 1 cm of clear base, D65 on white paper. The pour's mass
-        plays no part, everything else does.
+        By default the demo palette, 1 cm of clear base, D65 on white paper. The pour's mass is
+        ignored.
     within
-        How close it must come.
+        The CIEDE2000 to reach.
     step_g, largest_g
-        The masses tried [g]: multiples of `step_g` up to `largest_g`, as far as they take at
-        least one dose step of paste under the load limit.
+        The masses tried [g]: multiples of `step_g` up to `largest_g` that take at least one dose
+        step of paste under the load limit.
     bar_g
-        Mass of one bar [g]; then each mass gives one bar more, and `step_g` plays no part.
+        Mass of one bar [g]; each mass then gives one more bar, and `step_g` is ignored.
     loss
-        Share of the base that stays in the pot, 0 to below 1, where bars are counted; 0.03 is
+        Fraction of the base that stays in the pot, 0 to below 1, if bars are counted; 0.03 is
         common practice, no source.
     max_pigments
         Most pigments in a recipe.
@@ -249,7 +245,7 @@ def smallest_batch(
     ColourError
         If the target is not a colour.
     PourError
-        If a number is out of range, or the grid has no mass, or more than 2000.
+        If a number is out of range, or the grid has no mass or more than 2000.
     """
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
@@ -330,26 +326,19 @@ def positive(value: float, name: str) -> float:
 def _grid(
     palette: Palette, pour: Pour, step: float, largest: float, loss: float | None
 ) -> list[float]:
-    """The masses to try [g], rising; each takes at least one dose step.
-
-    Multiples of a step; or where a loss is given, what gives one more bar each.
-    """
+    """The masses to try [g], rising: multiples of a step or, with a loss, of a bar."""
     name = "step_g" if loss is None else "bar_g"
     for field_, value in (("largest_g", largest), (name, step)):
         if value > LARGEST_BATCH_G:
-            raise PourError(
-                f"must be at most {LARGEST_BATCH_G:,} g",
-                field=field_,
-                value=value,
-                remedy="Give less",
-            )
+            problem = f"must be at most {LARGEST_BATCH_G:,} g"
+            raise PourError(problem, field=field_, value=value, remedy="Give less")
     count = math.floor(largest / step * (1 + 1e-12))
     if count > _MOST_MASSES:
         raise PourError(
             f"makes more than {_MOST_MASSES} masses",
             field=name,
             value=step,
-            remedy=f"Give at least {largest / _MOST_MASSES:g}, or look no further up",
+            remedy=f"Give at least {largest / _MOST_MASSES:g}, or a smaller largest_g",
         )
     masses = [round(step * k, 9) for k in range(1, count + 1)]
     if loss is not None:
@@ -360,7 +349,7 @@ def _grid(
     ]
     if not masses:
         raise PourError(
-            f"no mass up to it takes {pour.dose_step:g} {palette.unit} of paste "
+            f"no mass up to this takes {pour.dose_step:g} {palette.unit} of paste "
             "under the load limit",
             field="largest_g",
             value=largest,

@@ -1,9 +1,8 @@
-"""What holds a match back most, and what would help.
+"""What limits a match most, and what would help.
 
-The recipe that is printed is judged, by what it stays within nine times in ten. Each cause of
-doubt is spared in turn, and so is the distance of the recipe's own colour from the target; what
-brings the figure down most holds it back most. These figures are linear
-(`Uncertainty.within`).
+The figure is the CIEDE2000 that the recipe stays within nine times in ten. Each cause of
+uncertainty, and the nominal distance from the target, is left out in turn; what lowers the figure
+most limits the match most. Figures are linear (`shadematch.predicting.uncertainty`).
 """
 
 from __future__ import annotations
@@ -31,7 +30,7 @@ __all__ = ["Limit", "Verdict", "verdict_of"]
 
 _WORTH: Final = 0.5
 _COUNTS: Final = 0.01
-"""Share of the doubt from which on a cause is spared in turn."""
+"""Least share of the variance for a cause to be left out in turn."""
 
 Limit = Literal[
     "nothing",
@@ -51,20 +50,19 @@ Limit = Literal[
 
 @dataclass(frozen=True)
 class Verdict:
-    """What holds a match back most, and what would help.
+    """What limits a match most, and what would help.
 
     Attributes
     ----------
     limit
-        ``"nothing"`` (nine times in ten most people see no difference); of the recipe's own
-        colour ``"tolerance"`` (a closer one takes more paste), ``"dose steps"`` (whole
-        centimetres or grams, as a rule), ``"restrictions"`` (on pigments, that were asked for),
-        ``"load limit"`` or ``"palette"``; or a cause of doubt as in `Spread.causes`, such as
-        ``"target"``, ``"dosing"`` or ``"pastes"``.
+        ``"nothing"`` (nine times in ten most people see no difference); for the nominal colour
+        ``"tolerance"`` (a closer one takes more paste), ``"dose steps"``, ``"restrictions"`` (on
+        pigments), ``"load limit"`` or ``"palette"``; or a cause of uncertainty as in
+        `Spread.causes`, such as ``"target"``, ``"dosing"`` or ``"pastes"``.
     sentence
-        The same in words.
+        The limit in words.
     help
-        Changes that would bring it closer, with figures where they were tried, best first.
+        Changes that would bring it closer, best first, with CIEDE2000 where they were tried.
     """
 
     limit: Limit
@@ -77,25 +75,16 @@ class Verdict:
 
 
 def verdict_of(
-    judged: Judged, strayed: Spread, *, near: float, ideal: Callable[[], Choice]
+    judged: Judged, spread: Spread, *, near: float, ideal: Callable[[], Choice]
 ) -> Verdict:
-    """What holds a recipe back most.
+    """What limits a recipe most.
 
-    Parameters
-    ----------
-    judged
-        The recipe that is poured.
-    strayed
-        How far it may be off.
-    near
-        CIEDE2000 that could be had for more paste.
-    ideal
-        Finds the best real-valued recipe.
+    `near` is the CIEDE2000 that more paste could reach; `ideal` finds the real-valued optimum.
     """
-    if strayed.p90 <= VISIBLE:
+    if spread.p90 <= VISIBLE:
         text = "Nothing holds it back: nine times in ten most people see no difference."
         return Verdict("nothing", text)
-    causes = [cause for cause, share in strayed.causes.items() if share >= _COUNTS]
+    causes = [cause for cause, share in spread.causes.items() if share >= _COUNTS]
     spared = {cause: judged.within(spared=(cause,)) for cause in causes}
     most = min(spared, key=spared.__getitem__, default=None)
     if most is None or judged.within(aims=judged.labs) <= spared[most]:
@@ -112,7 +101,7 @@ def _doubt(judged: Judged, cause: Cause, spared: float) -> Verdict:
         "base": f"how base{' and let-downs are' if let_downs else ' is'} weighed",
         "pastes": "pastes that are not known well enough",
         "bench": "thickness and light",
-        "model": "what the model misses",
+        "model": "the error of the model",
     }
     help_: dict[Cause, Callable[[], tuple[str, ...]]] = {
         "target": lambda: target_better_known(judged),
@@ -131,13 +120,13 @@ def _doubt(judged: Judged, cause: Cause, spared: float) -> Verdict:
 
 
 def _own_colour(judged: Judged, near: float, ideal: Choice) -> Verdict:
-    """What keeps the recipe's own colour from the target."""
+    """What keeps the nominal colour from the target."""
     question, reached = judged.question, judged.choice.delta_e
     pour, unit = question.asked.pour, question.asked.palette.unit
     near = min(near, reached)
     best = min(ideal.delta_e, near)
     if reached - near > max(near - best, best):
-        text = f"Held back most by saving paste: with more of it {near:.2f}."
+        text = f"Held back most by saving paste: with more, {near:.2f}."
         return Verdict("tolerance", text, ("Ask for the closest recipe, or a smaller tolerance.",))
     if near - best > best - 0.5 * VISIBLE:
         steps = steps_in(unit, pour.dose_step)
@@ -152,7 +141,7 @@ def _own_colour(judged: Judged, near: float, ideal: Choice) -> Verdict:
     if lifted is not None and best - lifted.ideal > max(_WORTH, 0.25 * best):
         free = judged.in_its_place(lifted.asked)
         text = (
-            f"Held back by the restriction to {lifted.words}. Lifted, it comes to "
+            f"Held back by the restriction to {lifted.words}. Without it: "
             f"{free.choice.delta_e:.2f}, nine times in ten within {free.within():.1f}."
         )
         return Verdict("restrictions", text, other_pours(question, best))
@@ -168,6 +157,6 @@ def _own_colour(judged: Judged, near: float, ideal: Choice) -> Verdict:
         )
     return Verdict(
         "palette",
-        f"Held back by the palette: in this pour its pastes come to {best:.2f} at best.",
+        f"Held back by the palette: in this pour {best:.2f} at best.",
         changes,
     )

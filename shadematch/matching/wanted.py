@@ -1,4 +1,4 @@
-"""Many wanted colours as columns; a `Target` is made only where somebody looks at one."""
+"""Many wanted colours as columns; a `Target` is made only when it is needed."""
 
 from __future__ import annotations
 
@@ -32,16 +32,16 @@ _PLAIN_LIGHT: Final[tuple[Light, str]] = ("D65", "2")
 
 @dataclass(frozen=True, eq=False)
 class Wanted:
-    """Some colours of a catalogue.
+    """A piece of a catalogue.
 
     Attributes
     ----------
     number, first
-        Which piece it is, and how many colours came before; from 0.
+        Number of the piece, and of its first colour; from 0.
     given
         Targets; or CIELAB, shape (t, 3), under one light.
     light
-        Illuminant and observer of that.
+        Illuminant and observer of that light.
     """
 
     number: int
@@ -58,7 +58,7 @@ class Wanted:
         Raises
         ------
         ColourError
-            Naming the row with a colour that no surface has.
+            Naming the row with a colour that no surface can have.
         """
         if isinstance(self.given, tuple):
             return np.array([[each.lab_in(view) for view in views] for each in self.given])
@@ -75,7 +75,7 @@ class Wanted:
         return np.stack(found, axis=1)
 
     def target(self, at: int) -> Target:
-        """One of them."""
+        """One of the colours as a target."""
         if isinstance(self.given, tuple):
             return self.given[at]
         lab = triple(self.given[at])
@@ -107,7 +107,7 @@ def _source(lightness: float, a: float, b: float) -> str:
 
 
 def pieces_of(given: object, view: View, size: int) -> Iterator[Wanted]:
-    """A catalogue in pieces of so many colours; an iterable is read as they are taken.
+    """A catalogue in pieces of `size` colours; an iterable is read as they are taken.
 
     Parameters
     ----------
@@ -120,8 +120,7 @@ def pieces_of(given: object, view: View, size: int) -> Iterator[Wanted]:
     PourError
         If it is not a list of targets.
     ColourError
-        Of an array or a frame, if it can't be used; of an iterable, when the turn of a wrong
-        target comes.
+        If an array or a frame can't be used; for an iterable, when a wrong target is reached.
     """
     light = view.illuminant, view.observer
     if hasattr(given, "columns") and hasattr(given, "itertuples"):
@@ -133,12 +132,8 @@ def pieces_of(given: object, view: View, size: int) -> Iterator[Wanted]:
     except TypeError:
         stream = None
     if stream is None or isinstance(given, str):
-        raise PourError(
-            "is not a list of targets",
-            field="targets",
-            value=given,
-            remedy="For one target use match",
-        )
+        remedy = "For one target use match"
+        raise PourError("is not a list of targets", field="targets", value=given, remedy=remedy)
     return _read(stream, size)
 
 
@@ -156,7 +151,7 @@ def _cut(labs: FloatArray, light: tuple[Light, str], size: int) -> Iterator[Want
 
 
 def _of_frame(frame: Any) -> FloatArray | Iterable[str]:
-    """Lab or hex codes in a frame that has nothing else that counts."""
+    """CIELAB or hex codes in a frame."""
     names = {str(column).strip().lower(): column for column in frame.columns}
     if {"l", "a", "b"} <= set(names):
         try:
@@ -186,7 +181,7 @@ def _checked(labs: FloatArray) -> FloatArray:
             value=f"shape {labs.shape}, {labs.dtype}",
             remedy="Give L*, a*, b* in rows",
         )
-    labs = np.array(labs, dtype=float)  # a copy: whoever gave it may change it
+    labs = np.array(labs, dtype=float)  # a copy: the caller may change theirs
     wrong = ~np.isfinite(labs).all(axis=1) | (labs[:, 0] < 0.0) | (labs[:, 0] > 100.0)
     if wrong.any():
         row = int(np.argmax(wrong))

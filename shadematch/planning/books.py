@@ -1,7 +1,7 @@
 """Order books and shelves from CSV files.
 
-An order book has a header line with these columns, in any order; all but ``name`` may be left
-out or empty, and then mean what `Order` takes by default::
+An order book has a header line with these columns, in any order; all but ``name`` may be missing
+or empty, and then take the default of `Order`::
 
     name          of the order
     target        hex colour; or else
@@ -9,7 +9,7 @@ out or empty, and then mean what `Order` takes by default::
     recipe_cm     such as 3 gorse + 1 rosehip, in a pot of pot_g; recipe_g where paste is weighed
     bars, bar_g   how many bars, and the mass of one; or else
     mass_g        mass of soap in all
-    loss          share of the base that stays in the pot
+    loss          fraction of the base that stays in the pot
     pot_g         largest pot [g]
     thickness_cm, white, max_load, dose_step             of the pour
     illuminant, observer, backing, contact, through         of the view
@@ -25,10 +25,10 @@ A shelf has a line for each pigment, and may have one for each base::
     tube_cm       paste in a full tube; tube_g where it is weighed
     price         of a tube, or of a kilogram of base
     most          how many tubes can be bought
-    shelf_g       base there [g]; empty for as much as is needed
+    shelf_g       base on the shelf [g]; empty for as much as is needed
 
-`max_load` and `dose_step` are in the palette's unit; a shelf has one unit.
-`shadematch.support.readers` tells how tables may be written.
+`max_load` and `dose_step` are in the palette's unit; a shelf has one unit. For the forms of tables
+that are read see `shadematch.support.readers`.
 """
 
 from __future__ import annotations
@@ -91,12 +91,12 @@ def read_orders(
     path
         The file.
     bar_g, loss
-        Mass of a bar [g] and the share that stays in the pot, where a line doesn't say.
+        Mass of a bar [g] and fraction that stays in the pot, for lines that don't say.
 
     Raises
     ------
     PourError
-        If the file can't be read, or naming the line that is wrong.
+        If the file can't be read, or a line, which is named, is wrong.
     """
     found: dict[str, Order] = {}
     for number, row in _rows(path, _ORDER, needed="name"):
@@ -116,7 +116,7 @@ def read_stock(path: str | os.PathLike[str]) -> Stock:
     Raises
     ------
     PourError
-        If the file can't be read, or naming the line that is wrong.
+        If the file can't be read, or a line, which is named, is wrong.
     """
     tubes: dict[str, Tubes] = {}
     bases: dict[str, Any] = {}
@@ -125,34 +125,21 @@ def read_stock(path: str | os.PathLike[str]) -> Stock:
         for column in (c for c in row if c in _PASTE):
             unit = unit or _PASTE[column]
             if _PASTE[column] != unit:
-                raise _fault(
-                    path,
-                    number,
-                    column,
-                    "is in another unit",
-                    value=row[column],
-                    remedy=f"Give all in {unit}",
-                )
+                problem, remedy = "is in another unit", f"Give all in {unit}"
+                raise _fault(path, number, column, problem, value=row[column], remedy=remedy)
         kind = row["kind"]
         if kind in ("clear", "white"):
             with _blaming(path, number):
                 fields = _base(row, kind)
                 Stock(**fields)
             if f"{kind}_g" in bases:
-                raise _fault(
-                    path, number, "kind", "appears twice", value=kind, remedy="Put it into one line"
-                )
+                remedy = "Put it into one line"
+                raise _fault(path, number, "kind", "appears twice", value=kind, remedy=remedy)
             bases.update(fields)
             continue
         if kind != "paste":
-            raise _fault(
-                path,
-                number,
-                "kind",
-                "must be paste, clear or white",
-                value=kind,
-                remedy="Take one of these",
-            )
+            problem = "must be paste, clear or white"
+            raise _fault(path, number, "kind", problem, value=kind, remedy="Take one of these")
         with _blaming(path, number):
             line = _tubes(row)
         if line.pigment in tubes:
@@ -170,7 +157,7 @@ def _fault(
 
 @contextlib.contextmanager
 def _blaming(path: str | os.PathLike[str], number: int) -> Iterator[None]:
-    """Complaints from inside say which line they are about."""
+    """Name the file and line in errors raised inside."""
     try:
         yield
     except ShadematchError as found:
@@ -205,12 +192,8 @@ def _rows(
             row[column] = _RECIPE_COMMA.sub(r"\1.\2", row[column])
         rows.append(Row(number, row))
     if not rows:
-        raise PourError(
-            "has no lines below a header",
-            field="path",
-            value=str(path),
-            remedy=f"The first line names the columns: {', '.join(known)}",
-        )
+        remedy = f"The first line names the columns: {', '.join(known)}"
+        raise PourError("has no lines below a header", field="path", value=str(path), remedy=remedy)
     rows = with_points(
         rows, path, numeric=_NUMERIC.__contains__, error=PourError, between=table.between
     )
@@ -220,31 +203,22 @@ def _rows(
 def _check_not_swapped(
     path: object, number: int, header: list[str], known: tuple[str, ...]
 ) -> None:
-    """Say so where an order book was given for a shelf, or the other way round."""
+    """Say so if an order book was given for a shelf, or the other way round."""
     if set(header) <= set(known):
         return
     books = {"an order book": _ORDER, "a shelf": _STOCK}
     wanted = next(name for name, columns in books.items() if columns is known)
     for name, columns in books.items():
         if name != wanted and set(header) <= set(columns):
-            raise _fault(
-                path,
-                number,
-                "header",
-                f"is that of {name}, not of {wanted}",
-                value=", ".join(header),
-                remedy=f"Give {wanted}. Of two files that seem swapped, the order book comes first",
-            )
+            problem = f"is that of {name}, not of {wanted}"
+            remedy = f"Give {wanted}; if the two files are swapped, the order book comes first"
+            raise _fault(path, number, "header", problem, value=", ".join(header), remedy=remedy)
 
 
 def _number(row: _Row, field: str) -> float:
     if not is_number(row[field]):
-        raise PourError(
-            "must be a number",
-            field=field,
-            value=row[field],
-            remedy="Such as 2 or 0.5, with a point",
-        )
+        remedy = "Such as 2 or 0.5, with a point"
+        raise PourError("must be a number", field=field, value=row[field], remedy=remedy)
     return float(row[field])
 
 
@@ -260,12 +234,8 @@ def _whole(row: _Row, field: str) -> int:
 def _numbers(row: _Row, field: str) -> tuple[float, ...]:
     parts = row[field].split()
     if not all(map(is_number, parts)):
-        raise PourError(
-            "must be numbers with blanks between",
-            field=field,
-            value=row[field],
-            remedy="Such as 40 12.5",
-        )
+        problem = "must be numbers with blanks between"
+        raise PourError(problem, field=field, value=row[field], remedy="Such as 40 12.5")
     return tuple(map(float, parts))
 
 
@@ -291,9 +261,7 @@ def _order(row: _Row, usual: Mapping[str, float]) -> Order:
         try:
             fields["target"] = Target.from_hex(row["target"])
         except ColourError as found:
-            raise ColourError(
-                found.problem, field="target", value=found.value, remedy=found.remedy
-            ) from None
+            raise found.at("target") from None
     elif "lab" in row:
         lab = _numbers(row, "lab")
         fields["target"] = Target.from_lab(lab, illuminant=seen.illuminant, observer=seen.observer)
@@ -327,12 +295,8 @@ def _doses(row: _Row, column: str) -> dict[str, float]:
 
 def _tubes(row: _Row) -> Tubes:
     if "shelf_g" in row:
-        raise PourError(
-            "is for base, and this is a paste",
-            field="shelf_g",
-            value=row["shelf_g"],
-            remedy="Leave it empty",
-        )
+        problem = "is for base; this line is paste"
+        raise PourError(problem, field="shelf_g", value=row["shelf_g"], remedy="Leave it empty")
     fields: dict[str, Any] = {"price": _number(row, "price")} if "price" in row else {}
     fields |= {name: _whole(row, name) for name in ("full", "most") if name in row}
     for unit in UNITS:
@@ -348,12 +312,8 @@ def _tubes(row: _Row) -> Tubes:
 def _base(row: _Row, kind: str) -> dict[str, Any]:
     wrong = sorted(set(row) & {"full", *_PASTE, "most"})
     if wrong:
-        raise PourError(
-            f"is for paste, and this is {kind} base",
-            field=wrong[0],
-            value=row[wrong[0]],
-            remedy="Leave it empty",
-        )
+        problem = f"is for paste; this line is {kind} base"
+        raise PourError(problem, field=wrong[0], value=row[wrong[0]], remedy="Leave it empty")
     return {
         f"{kind}_g": _number(row, "shelf_g") if "shelf_g" in row else None,
         f"{kind}_price_kg": _number(row, "price") if "price" in row else None,

@@ -20,25 +20,25 @@ __all__ = ["Cost", "cost"]
 
 @dataclass(frozen=True)
 class Cost(Reported):
-    """Money and bars of a recipe; money in the studio's currency, None where a price is unknown.
+    """Cost and bars of a recipe, in the studio's currency; None where a price is unknown.
 
     Attributes
     ----------
     recipe, bar_g, loss
-        What is poured, the mass of a bar [g], and the share of the base that stays in the pot.
+        The recipe, the mass of a bar [g], and the fraction of the base that stays in the pot.
     bars
         Whole bars from one batch.
     paste, base
-        Money for the paste and for the base of one batch.
+        Cost of the paste and of the base of one batch.
     bars_per_set
-        Bars from one full tube of each of its pigments: whole bars from whole batches; None
-        without paste.
+        Whole bars, from whole batches, that one full tube of each pigment makes; None without
+        paste.
     bars_on_shelf
-        The same from the paste on the shelf; None without paste, or where no shelf was told.
+        The same for the paste on the shelf; None without paste, or if no stock was given.
     first_out
         The pigment whose full tube is empty first; None without paste.
     assumed_tubes
-        Pigments of whose tubes nobody entered how much they hold: 87 cm are taken.
+        Pigments whose tube size was never entered and is taken as 87 cm.
     """
 
     recipe: Recipe
@@ -54,24 +54,24 @@ class Cost(Reported):
 
     @property
     def paste_per_bar(self) -> float | None:
-        """Money for the paste, a bar's part of the batch; None too where it gives no bar."""
+        """Cost of the paste in one bar; None too if the batch gives no bar."""
         return None if self.paste is None or not self.bars else self.paste / self.bars
 
     @property
     def base_per_bar(self) -> float | None:
-        """Money for the base, a bar's part of the batch; None too where it gives no bar."""
+        """Cost of the base for one bar; None too if the batch gives no bar."""
         return None if self.base is None or not self.bars else self.base / self.bars
 
     @property
     def per_bar(self) -> float | None:
-        """Money for one bar: its part of the batch, with what stays in the pot or is left over."""
+        """Cost of one bar: its share of the batch, losses and leftovers included."""
         paste, base = self.paste_per_bar, self.base_per_bar
         return None if paste is None or base is None else paste + base
 
     def report(self) -> Report:
         """What a bar costs, and how far the tubes go."""
 
-        def told(money: float | None) -> str:
+        def amount(money: float | None) -> str:
             return "not known" if money is None else f"{money:.2f}"
 
         gives = bars_in_words(self.bars, self.bar_g)
@@ -84,8 +84,8 @@ class Cost(Reported):
             Row("batch", f"{gives} ({100 * self.loss:.3g} % stays in the pot)"),
             Row(
                 "per bar",
-                told(self.per_bar),
-                note=f"paste {told(self.paste_per_bar)}, base {told(self.base_per_bar)}",
+                amount(self.per_bar),
+                note=f"paste {amount(self.paste_per_bar)}, base {amount(self.base_per_bar)}",
             ),
         ]
         if self.bars_per_set is not None:
@@ -95,7 +95,7 @@ class Cost(Reported):
             rows.append(Row("tubes", f"{self.bars_on_shelf} bars from the shelf"))
         if self.assumed_tubes:
             rows.append(Row("assumed", assumed_in_words(self.assumed_tubes)))
-        drawn = (bars(known, "money for the paste and the base of one bar"),)
+        drawn = (bars(known, "cost of the paste and the base of one bar"),)
         return Report(
             pictures=drawn if any(money for _, money, _ in known) else (), rows=tuple(rows)
         )
@@ -118,23 +118,21 @@ def cost(
     palette
         By default the demo palette.
     stock
-        What is on the shelf, and prices that differ from the palette's; by default nothing is
-        told of it.
+        What is on the shelf, and prices that differ from the palette's; by default unknown.
     bar_g
         Mass of one bar [g].
     loss
-        Share of the base that stays in the pot and on the tools, 0 to below 1; 0.03 is common
+        Fraction of the base that stays in the pot and on the tools, 0 to below 1; 0.03 is common
         practice, no source.
 
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks, a mass that can't be, a recipe or a stock in another
-        unit than the palette's, or paste that is weighed from tubes of which nobody entered how
-        much they hold.
+        If the palette lacks a pigment, a number is out of range, the recipe or the stock is in
+        another unit than the palette, or the tube size of a weighed paste was never entered.
     """
     palette, _, _ = conditions(palette, None, None)
-    told, stock = stock is not None, Stock() if stock is None else stock
+    shelf_known, stock = stock is not None, Stock() if stock is None else stock
     expect(recipe, Recipe, "recipe", "Use match(...).recipe, or Recipe({...}, Pour(...))")
     expect(stock, Stock, "stock", "Use Stock(...)")
     bar = between(bar_g, "bar_g", 0.1, LARGEST_BATCH_G, "In grams")
@@ -170,7 +168,7 @@ def cost(
         paste=paste,
         base=base,
         bars_per_set=bars_from(min(sets.values())) if sets else None,
-        bars_on_shelf=bars_from(min(shelf)) if shelf and told else None,
+        bars_on_shelf=bars_from(min(shelf)) if shelf and shelf_known else None,
         first_out=min(sets, key=sets.__getitem__) if sets else None,
         assumed_tubes=tuple(n for n in stock.assumed(palette) if n in doses),
     )

@@ -1,4 +1,4 @@
-"""An order book in numbers: what each recipe takes, what is there, and what a plan comes to."""
+"""An order book and its plan as arrays."""
 
 from __future__ import annotations
 
@@ -14,15 +14,13 @@ __all__ = [
     "Books",
     "Solution",
     "Stage",
-    "first_of",
     "groups_of",
-    "largest_use",
     "paste_rows",
     "unit_of",
 ]
 
 FIT: Final = 1e-3
-"""Paste [cm] by which a plan may overdraw the shelf: a hundredth of a millimetre."""
+"""Paste [palette's unit] by which a plan may overdraw the shelf: a hundredth of a millimetre."""
 
 
 @dataclass(frozen=True)
@@ -32,17 +30,17 @@ class Stage:
     Attributes
     ----------
     goal
-        What was aimed at, in words.
+        The goal, in words.
     reached
-        The figure of the plan.
+        The plan's value.
     bound
         No plan (among the recipes listed, the earlier goals held) does better.
     gap
-        Distance of the two, as a share of the larger.
+        Difference of the two, as a fraction of the larger.
     proved
-        Whether the solver came to its end.
+        Whether the solver finished.
     message
-        What the solver said.
+        The solver's message.
     """
 
     goal: str
@@ -72,16 +70,16 @@ class Books:
     order
         Which order each recipe belongs to, shape (k,).
     use
-        Paste that each takes [cm], shape (k, n).
+        Paste that each takes [palette's unit], shape (k, n).
     value
         Of each order, shape (m,).
     base_g
         Clear and white base of each order [g], shape (m, 2).
     shelf, tube_size, price, most
-        Of each pigment, shape (n,): paste there, paste in a tube, price of a tube, most tubes
-        to buy (infinite for no limit).
+        Of each pigment, shape (n,): paste on the shelf and in a tube [palette's unit], price of
+        a tube, most tubes to buy (infinite for no limit).
     base_shelf_g, base_price_g
-        Of the two bases, shape (2,); the shelf may be infinite.
+        Of the two bases, shape (2,): mass on the shelf [g], maybe infinite, and price per g.
     """
 
     order: IntArray
@@ -103,11 +101,11 @@ class Solution:
     Attributes
     ----------
     recipe
-        Which recipe each order is poured in, -1 for none; shape (m,).
+        The recipe of each order, -1 for none; shape (m,).
     tubes
-        To buy of each pigment, shape (n,).
+        Tubes to buy of each pigment, shape (n,).
     base_g
-        To buy of the two bases [g], shape (2,).
+        Mass to buy of each base [g], shape (2,).
     stages
         How well each goal was reached.
     """
@@ -118,19 +116,14 @@ class Solution:
     stages: tuple[Stage, ...]
 
     def money(self, books: Books) -> float:
-        """What is bought costs."""
+        """Cost of what is bought."""
         return float(self.tubes @ books.price + self.base_g @ books.base_price_g)
 
 
-def first_of(books: Books, order: int) -> int:
-    """Where the recipes of an order begin."""
-    return int(np.searchsorted(books.order, order))
-
-
 def groups_of(books: Books, forced: tuple[int, ...]) -> tuple[list[list[int]], list[IntArray]]:
-    """Orders that are alike, and for each group the recipes of its first order.
+    """Groups of identical orders, and for each group the recipes of its first order.
 
-    With forced orders these alone, else all that have a recipe.
+    With forced orders those alone, else all that have a recipe.
     """
     orders = forced or range(books.value.size)
     groups: dict[tuple[bytes, bytes, float], list[int]] = {}
@@ -145,10 +138,10 @@ def groups_of(books: Books, forced: tuple[int, ...]) -> tuple[list[list[int]], l
 
 
 def paste_rows(use: FloatArray, books: Books) -> tuple[FloatArray, FloatArray]:
-    """Paste of each pigment: rows over all variables, and what they may come to.
+    """Constraints on the paste of each pigment: rows over all variables, and their upper limits.
 
-    In whole units where doses and tubes are multiples of one, since the shelf can then be cut to
-    whole units too; else in tubes.
+    In whole units if doses and tubes are multiples of one, since the shelf can then be rounded
+    down to whole units too; else in tubes.
     """
     n = books.shelf.size
     rows, shelf = np.zeros((n, len(use) + n + 2)), np.zeros(n)
@@ -164,15 +157,8 @@ def paste_rows(use: FloatArray, books: Books) -> tuple[FloatArray, FloatArray]:
 
 
 def unit_of(values: FloatArray) -> float:
-    """The largest thousandths that all values are multiples of; 0 if there is none."""
+    """The largest multiple of 0.001 that divides all values; 0 if there is none."""
     counts = np.rint(values * 1000.0)
     if np.any(np.abs(values * 1000.0 - counts) > 1e-6 * np.maximum(1.0, np.abs(counts))):
         return 0.0
     return float(np.gcd.reduce(counts.astype(np.int64))) / 1000.0
-
-
-def largest_use(books: Books) -> FloatArray:
-    """The most paste that each order can take of each pigment, shape (m, n)."""
-    largest = np.zeros((books.value.size, books.shelf.size))
-    np.maximum.at(largest, books.order, books.use)
-    return largest

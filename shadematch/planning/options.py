@@ -1,4 +1,4 @@
-"""The recipes in which an order can be poured, none of them wasteful."""
+"""The recipes that an order can be poured in."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ from shadematch.support.spelling import did_you_mean
 __all__ = ["MOST", "Options", "options_for"]
 
 MOST: Final = 300
-"""Most recipes of one order that a plan chooses among; where there are more, a spread of them."""
+"""Most recipes of one order that a plan chooses among; of more, a varied sample."""
 
 
 @dataclass(frozen=True)
 class Options:
-    """The recipes among which a plan may choose for one order.
+    """The recipes that a plan may choose among for one order.
 
     Attributes
     ----------
@@ -36,12 +36,11 @@ class Options:
     use
         Paste of each pigment that the whole order takes with each [palette's unit], shape (k, n).
     complete
-        Whether these are all such recipes, and the closest is proved. Else the plan is the best
-        among those listed.
+        Whether these are all such recipes and the closest is proved.
     closest_delta_e
-        Of the closest recipe; None where a recipe was given or none can be.
+        CIEDE2000 of the closest recipe; None if a recipe was given or none is possible.
     problem
-        Why there is none, in words; empty where there are some.
+        Why there are none, in words; else empty.
     """
 
     choices: tuple[Choice, ...]
@@ -57,7 +56,7 @@ def options_for(order: Order, palette: Palette) -> Options:
     Raises
     ------
     ColourError
-        If the target can't be taken to the view's light.
+        If the target can't be adapted to the view's light.
     """
     none = np.empty((0, len(palette.pigments)))
     if order.recipe is not None:
@@ -77,13 +76,11 @@ def options_for(order: Order, palette: Palette) -> Options:
     most = None if order.max_pigments is None else min(order.max_pigments, len(palette.pigments))
     pour = order.pot
     if pour.max_steps < 1:
-        return Options(
-            (),
-            none,
-            True,
-            problem=f"a pot of {pour.batch_g:g} g takes not even one step of "
-            f"{pour.dose_step:g} {palette.unit} under its load limit",
+        problem = (
+            f"the load limit of a pot of {pour.batch_g:g} g is below one dose step "
+            f"({pour.dose_step:g} {palette.unit})"
         )
+        return Options((), none, True, problem=problem)
     found = _searched(
         (float(lab[0]), float(lab[1]), float(lab[2])),
         *(palette, pour, order.view, most, order.tolerance, order.within),
@@ -122,7 +119,7 @@ def _searched(
     tolerance: float,
     within: float | None,
 ) -> _Searched:
-    """Search once for orders that ask the same."""
+    """The search, cached for orders that ask the same."""
     target = np.array(lab)
     searcher = Asked(palette, pour, view, most).searcher
     closest = searcher.closest(target)
@@ -142,7 +139,7 @@ def _searched(
 
 
 def _spread(steps: IntArray) -> IntArray:
-    """`MOST` of many lean recipes: those that are best under many different prices of paste."""
+    """`MOST` of many recipes: those that are cheapest under many different prices of paste."""
     rng = np.random.default_rng(0)
     n = steps.shape[1]
     size = np.maximum(steps.max(axis=0), 1)

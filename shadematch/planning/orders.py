@@ -1,4 +1,4 @@
-"""What somebody wants: a colour or a recipe, so many bars of it, poured so."""
+"""An order: a colour or a recipe, how much of it, and how it is poured."""
 
 from __future__ import annotations
 
@@ -32,35 +32,34 @@ class Order(Frozen):
     Attributes
     ----------
     name
-        What it is called; each name once in a book.
+        Its name, unique in a book.
     target
         The wanted colour, a `Target` or a hex code; or else
     recipe
-        the recipe to repeat. It is poured in as many whole pots of that recipe as it takes.
+        the recipe to repeat, poured in as many whole pots as needed.
     bars, bar_g
-        How many bars, and the mass of each [g]; or else
+        Number of bars, and the mass of each [g]; or else
     mass_g
-        the mass of soap in all [g].
+        the total mass of soap [g].
     loss
-        Share of the base that stays in the pot and on the tools, 0 to below 1. It is melted on top
-        of what is wanted.
+        Fraction of the base that stays in the pot and on the tools, 0 to below 1; melted in
+        addition.
     pour
-        How it is poured. `batch_g` is the largest pot: what is heavier is poured in several
-        pots of equal mass, of which each gives whole bars. Not used with a recipe, which brings
-        its own.
+        How it is poured. `batch_g` is the largest pot: larger orders are poured in several pots
+        of equal mass, each giving whole bars. Unused with a recipe, which has its own.
     view
         How the colour is looked at.
     tolerance
-        How much worse than the closest a recipe may be, in CIEDE2000. All such recipes are
-        equally good for the plan.
+        How much farther than the closest recipe a recipe may be [CIEDE2000]. The plan treats all
+        such recipes as equally good.
     within
-        Farthest that a recipe may be from the target; None for no limit.
+        Largest CIEDE2000 to the target; None for no limit.
     max_pigments
         Most pigments in a recipe.
     value
-        What the order is worth: its price, or a priority. The plan pours the greatest sum.
+        What the order is worth: its price, or a priority. The plan maximises the sum.
     due
-        When it is wanted; pours are listed in this order.
+        Due date; pours are listed by it.
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
@@ -83,11 +82,8 @@ class Order(Frozen):
     def _one_of_each(self) -> Self:
         for a, b in (("target", "recipe"), ("bars", "mass_g")):
             if (getattr(self, a) is None) == (getattr(self, b) is None):
-                raise PourError(
-                    f"needs one of {a} and {b}, and not both",
-                    field=self.name,
-                    remedy=f"Give {a} or {b}",
-                )
+                problem = f"needs one of {a} and {b}, and not both"
+                raise PourError(problem, field=self.name, remedy=f"Give {a} or {b}")
         if self.bars is not None and not self._most_bars:
             raise PourError(
                 f"a pot of {self._largest_g:g} g gives {bars_in_words(0, self.bar_g)}",
@@ -123,7 +119,7 @@ class Order(Frozen):
 
     @property
     def pots(self) -> int:
-        """How many pots it takes."""
+        """Number of pots."""
         if self.bars is not None:
             return math.ceil(self.bars / self._most_bars)
         usable = usable_g(self._largest_g, self.loss)
@@ -148,7 +144,7 @@ class Order(Frozen):
 
     @property
     def melted_g(self) -> float:
-        """Base that is melted for it [g]: what stays in the pots counts."""
+        """Base melted for it, losses included [g]."""
         return self.pots * self.pot.batch_g
 
     def __str__(self) -> str:

@@ -17,24 +17,32 @@ from shadematch.planning.numbers import Books, Solution
 from shadematch.planning.options import Options, options_for
 from shadematch.planning.orders import Order
 from shadematch.planning.programme import solve
-from shadematch.planning.result import Amounts, LeftOut, Plan, Poured, Purchase, Reason
+from shadematch.planning.result import (
+    Amounts,
+    LeftOut,
+    Plan,
+    Poured,
+    Purchase,
+    Reason,
+    base_in_words,
+)
 from shadematch.planning.stock import Stock
 from shadematch.predicting.prediction import conditions
 from shadematch.studio.palette import Palette
 from shadematch.studio.unit import check_unit
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import expect, is_finite, listed
+from shadematch.support.models import expect, first_twice, is_finite, listed
 
 __all__ = ["plan"]
 
 _MOST_ORDERS: Final = 2000
 _MOST_ASKED: Final = 100
-"""For how many orders that are left out it is worked out what would let them be poured."""
+"""Most left-out orders for which the cheapest remedy is worked out."""
 
 
 @dataclass(frozen=True)
 class _Asked:
-    """The question, kept for what-ifs."""
+    """The arguments of `plan`, kept for what-ifs."""
 
     orders: tuple[Order, ...]
     stock: Stock
@@ -56,10 +64,10 @@ def plan(
 ) -> Plan:
     """Which orders can be poured, in which recipe each, and what to buy.
 
-    For each order the recipes within its tolerance of the closest are listed, those that no
-    other undercuts in every pigment; an integer programme chooses among them. Goals, one after
-    the other: the value of the orders poured; the money for what is bought; the number of tubes
-    bought; then the paste, that of each pigment as a share of what is there.
+    The recipes of each order are those within its tolerance of the closest that no other
+    undercuts in every pigment; an integer programme chooses among them. Its goals, one after the
+    other: the largest value of orders poured; the least money spent; the fewest tubes bought; the
+    least paste, each pigment's as a fraction of what is there.
 
     Parameters
     ----------
@@ -72,12 +80,11 @@ def plan(
     buy
         Whether tubes and base may be bought: False, True, or the most that may be spent.
     seconds
-        Time for each goal of the programme. When it runs out the best plan so far stands, and
-        says that it is not proved.
+        Time limit for each goal [s]. When it runs out, the best plan so far is returned, marked
+        as not proved.
     gap
-        Share by which a goal may stay off its proven bound once a quarter of that time has
-        gone; 0 to go on to the end. What is solved sooner, as small books are, is solved
-        exactly.
+        Relative distance from its proven bound at which a goal is good enough once a quarter of
+        that time has passed; 0 for none. Small books are solved exactly before that.
 
     Returns
     -------
@@ -88,29 +95,23 @@ def plan(
     UnknownNameError
         If the stock holds a pigment that the palette lacks.
     PourError
-        If the book is empty or names an order twice, doses are in another unit than the
-        palette's, nobody entered how much a tube of weighed paste holds, or prices are missing
-        for some pigments and given for others where something may be bought.
+        If the book is empty, too long or names an order twice, doses are in another unit than
+        the palette's, the tube size of a weighed paste was never entered, or, if something may
+        be bought, only some pigments have a price.
     """
     palette, _, _ = conditions(palette, None, None)
     expect(stock, Stock, "stock", "Use Stock(...) or read_stock(...)")
     book = listed(orders, "orders", "Give a list of Order(...), or read_orders(...)")
     if not 1 <= len(book) <= _MOST_ORDERS:
-        raise PourError(
-            f"must hold 1 to {_MOST_ORDERS} orders",
-            field="orders",
-            value=len(book),
-            remedy="Give a list of Order(...)",
-        )
+        problem, remedy = f"must hold 1 to {_MOST_ORDERS} orders", "Give a list of Order(...)"
+        raise PourError(problem, field="orders", value=len(book), remedy=remedy)
     for i, order in enumerate(book):
         expect(order, Order, f"orders.{i}", "Use Order(...)")
         if order.recipe is not None:
             check_unit(order.recipe.unit, palette.unit, f"orders.{i}.recipe")
-    names = [order.name for order in book]
-    twice = sorted({n for n in names if names.count(n) > 1})
-    if twice:
+    if twice := first_twice(order.name for order in book):
         raise PourError(
-            "a name appears twice", field="orders", value=twice[0], remedy="Rename one of them"
+            "a name appears twice", field="orders", value=twice, remedy="Rename one of them"
         )
     stock.check(palette)
     budget = np.inf
@@ -163,9 +164,8 @@ def _planned(asked: _Asked) -> Plan:
     missed = np.flatnonzero(solution.recipe < 0).tolist()
     ends = time.monotonic() + asked.seconds
     for count, i in enumerate(missed):
-        # All these questions share the time of one goal; after it the quick answer stands.
+        # All these questions share the time of one goal; after that the quick answers count.
         here = replace(asked, seconds=max(0.25 * (ends - time.monotonic()), 0.0))
-        ask = count < _MOST_ASKED
         lines.append(
             _left_out(
                 asked=here,
@@ -174,7 +174,7 @@ def _planned(asked: _Asked) -> Plan:
                 i=i,
                 options=listed[i],
                 left=there - used,
-                ask=ask,
+                ask=count < _MOST_ASKED,
             )
         )
     place = {order.name: i for i, order in enumerate(asked.orders)}
@@ -210,20 +210,14 @@ def _amounts(palette: Palette, values: FloatArray) -> Amounts:
 
 
 def _prices(asked: _Asked, *, zero: bool = False) -> FloatArray:
-    """Of new tubes, shape (n,); where none is known each counts as 1 (or 0).
-
-    Raises
-    ------
-    PourError
-        If some are known and some are not, and something may be bought.
-    """
+    """Prices of new tubes, shape (n,); if none is known each counts as 1 (or 0)."""
     prices = [asked.stock.price(name, asked.palette) for name in asked.palette.names]
     missing = [n for n, price in zip(asked.palette.names, prices, strict=True) if price is None]
     if not missing:
         return np.array(prices, dtype=float)
     if len(missing) < len(prices) and asked.buy:
         raise PourError(
-            "has no price, and others have one",
+            "has no price, but others have one",
             field="stock.price",
             value=missing[0],
             remedy="Give the price of every tube in the stock or in the palette, or of none",
@@ -232,13 +226,7 @@ def _prices(asked: _Asked, *, zero: bool = False) -> FloatArray:
 
 
 def _base_prices(asked: _Asked, wanted_g: FloatArray) -> FloatArray:
-    """Of clear and white base, per kg, shape (2,); 0 where none is known.
-
-    Raises
-    ------
-    PourError
-        If that of a base is not known that may have to be bought, and money is counted.
-    """
+    """Prices of clear and white base, per kg, shape (2,); 0 for unknown ones."""
     stock = asked.stock
     counted = asked.buy and all(
         stock.price(n, asked.palette) is not None for n in asked.palette.names
@@ -248,9 +236,9 @@ def _base_prices(asked: _Asked, wanted_g: FloatArray) -> FloatArray:
         price, there = getattr(stock, f"{kind}_price_kg"), getattr(stock, f"{kind}_g")
         if price is None and counted and there is not None and grams > there:
             raise PourError(
-                "has no price, and tubes have one",
+                "has no price, but tubes have one",
                 field=f"stock.{kind}_price_kg",
-                value=f"{grams:.0f} g are wanted, {there:g} g are there",
+                value=f"{grams:.0f} g needed, {there:g} g on the shelf",
                 remedy=f"Give the price of a kilogram of {kind} base",
             )
         found.append(price or 0.0)
@@ -299,12 +287,12 @@ def _left_out(
     *,
     ask: bool,
 ) -> LeftOut:
-    """Why order i is left out, and what would let it be poured beside those that are."""
+    """Why order i is left out, and what it would take to pour it beside the others."""
     order, nothing = asked.orders[i], Amounts()
     if options.problem:
         return LeftOut(order, "colour", options.problem, nothing, ())
     if not ask:
-        return LeftOut(order, "paste", "what the others leave doesn't do for it", nothing, ())
+        return LeftOut(order, "paste", "the others don't leave enough for it", nothing, ())
     # What is bought already stays bought.
     spent = replace(
         books,
@@ -315,45 +303,25 @@ def _left_out(
     scarce = ""
     more, proved = _cheapest(spent, solution, i, left, asked.seconds)
     if more is None and proved:
-        # Not enough tubes for sale: how many would it take?
+        # Not enough tubes for sale: how many are needed?
         endless = replace(spent, most=np.full(books.most.size, np.inf))
         more, proved = _cheapest(endless, solution, i, left, asked.seconds)
         scarce = ", more than can be bought"
-    unknown = "the search stopped before it found how to fit it in"
-    if more is None:
-        return LeftOut(
-            order=order,
-            reason="paste",
-            sentence=unknown,
-            short=nothing,
-            would_take=(),
-            proved=False,
-        )
-    wanted = _purchases(asked, more)
-    base = [
-        f"{grams:.0f} g of {kind} base"
-        for grams, kind in zip(more.base_g.tolist(), ("clear", "white"), strict=True)
-        if grams > 0.5
-    ]
-    if not wanted and not base:
-        return LeftOut(
-            order=order,
-            reason="paste",
-            sentence=unknown,
-            short=nothing,
-            would_take=(),
-            proved=False,
-        )
+    wanted = () if more is None else _purchases(asked, more)
+    base = [] if more is None else base_in_words(more.base_g.tolist(), 0.5)
+    if more is None or not (wanted or base):
+        sentence = "the search stopped before it found a way to fit it in"
+        return LeftOut(order, "paste", sentence, nothing, (), proved=False)
     mine = books.use[books.order == i]
     by_itself = not np.any(np.all(mine <= spent.shelf + 1e-6, axis=1))
     short = _shortage(mine, books.use[int(more.recipe[i])], left, books.tube_size * more.tubes)
-    lacks, where = short, "beside the orders that are poured"
+    lacks, where = short, "beside the orders poured"
     if by_itself:
         lacks = _shortage(mine, mine[0], spent.shelf, np.full(left.size, np.inf))
-        where = "even by itself"
+        where = "even alone"
     what = [f"{v:g} {asked.palette.unit} of {n}" for n, v in _lengths(asked.palette, lacks).items()]
     sentence = (
-        f"{where} it lacks {' and '.join(what or base)}; it would take "
+        f"{where} it is {' and '.join(what or base)} short; it needs "
         f"{'' if proved else 'at most '}{' and '.join([*map(str, wanted), *base])} more{scarce}"
     )
     reason: Reason = "paste" if wanted else "base"
@@ -371,7 +339,7 @@ def _left_out(
 
 
 def _lengths(palette: Palette, values: FloatArray) -> Amounts:
-    """Those above nothing, by name."""
+    """The amounts above zero, by name."""
     every = _amounts(palette, values)
     return Amounts(tuple((name, dose) for name, dose in every.items() if dose > 0))
 
@@ -379,17 +347,10 @@ def _lengths(palette: Palette, values: FloatArray) -> Amounts:
 def _cheapest(
     spent: Books, solution: Solution, i: int, left: FloatArray, seconds: float
 ) -> tuple[Solution | None, bool]:
-    """The cheapest purchase with which order i is poured beside those that are.
+    """The cheapest purchase with which order i can be poured beside the others, and its proof.
 
-    First with the others' recipes as they are, which is soon found; then it is asked whether
-    other recipes would do with less money.
-
-    Returns
-    -------
-    solution
-        None where more would have to be bought than can be.
-    proved
-        Whether nothing cheaper will do, or that really nothing will.
+    First with the others' recipes unchanged, which is quick, then with any. None if more tubes
+    are needed than are for sale.
     """
     first = np.flatnonzero(spent.order == i)
     missing = np.maximum(spent.use[first] - np.maximum(left, 0.0) - 1e-3, 0.0)
@@ -408,7 +369,7 @@ def _cheapest(
         found = Solution(recipe, tubes[at].astype(np.int64), base, ())
         sold = spent.price[spent.most > 0]
         if money[at] <= 0 or money[at] <= sold.min(initial=np.inf):
-            # It takes at least one tube (if the plan is right), and none is cheaper.
+            # At least one tube is needed (if the plan is right), and none is cheaper.
             return found, solution.stages[0].proved
         budget = float(money[at] + base @ spent.base_price_g) - 1e-4 * float(spent.price.max())
     if seconds <= 0.0:
@@ -427,14 +388,8 @@ def _shortage(
 ) -> FloatArray:
     """Paste that an order lacks [palette's unit], shape (n,), in the recipe that lacks least.
 
-    Parameters
-    ----------
-    mine
-        Paste of the order in each of its recipes, shape (k, n).
-    fallback
-        In the recipe to take where with the others' recipes as they are none would do.
-    left, bought
-        Paste that the others leave, and that would be bought, shape (n,).
+    `mine` is the paste of each of its recipes, shape (k, n); `fallback` that of the recipe to take
+    if none fits beside the others' present recipes; `left` and `bought` are per pigment.
     """
     missing = np.maximum(mine - np.maximum(left, 0.0), 0.0)
     helped = np.all(missing <= bought + 1e-3, axis=1)

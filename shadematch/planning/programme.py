@@ -1,8 +1,8 @@
 """The integer programme: which recipe for which order, and which tubes to buy.
 
-One whole number for each recipe of each order (of all orders that are alike in everything), one
-for the tubes to buy of each pigment, one real number for each base to buy. The goals are taken
-one after the other: each is brought to its best by `planning.solver`, then held while the next is.
+The variables: a whole number for each recipe of each group of identical orders (how many of them
+are poured in it), a whole number of tubes to buy of each pigment, and the mass to buy of each base.
+`planning.solver` optimises one goal after the other; each is held while the next is optimised.
 """
 
 from __future__ import annotations
@@ -18,9 +18,7 @@ from shadematch.planning.numbers import (
     Books,
     Solution,
     Stage,
-    first_of,
     groups_of,
-    largest_use,
     paste_rows,
     unit_of,
 )
@@ -30,7 +28,7 @@ from shadematch.support.arrays import FloatArray
 __all__ = ["solve"]
 
 _HOLD: Final = 1e-6
-"""By how much, as a share, an earlier goal may slip: the solver's own tolerance."""
+"""Relative amount by which an earlier goal may slip: the solver's own tolerance."""
 
 
 def solve(
@@ -44,32 +42,18 @@ def solve(
 ) -> Solution | None:
     """Solve the programme, goal after goal.
 
-    With forced orders the one goal is to spend as little as can be.
-
-    Parameters
-    ----------
-    books
-        The order book.
-    buy
-        Whether anything may be bought.
-    budget
-        The most that may be spent.
-    forced
-        Orders that must be poured, and no others; none for a free choice.
-    seconds
-        Time for each goal; after it the best plan so far stands, marked as not proved.
-    gap
-        Share by which a goal may stay off its bound once a quarter of that time has gone.
+    With `forced` orders, exactly those are poured and the one goal is to spend least. For the
+    other parameters see `plan`.
 
     Returns
     -------
     Solution or None
-        None where the forced orders can't be poured.
+        None if the forced orders can't be poured.
 
     Raises
     ------
     TimeoutError
-        If it was not found in time whether they can.
+        If the time ran out before it was known whether they can.
     """
     goals = _Goals(
         books=books, buy=buy, budget=budget, forced=tuple(forced), seconds=seconds, gap=gap
@@ -81,7 +65,7 @@ def solve(
     goals.stage("value of the orders poured", goals.value, sign=-1.0)
     held = ""
     if not goals.stages[0].proved:
-        # To find other orders of the same worth would be as hard again.
+        # Finding other orders of the same value would be just as hard.
         held = " for these orders"
         goals.hold_orders()
     if buy:
@@ -89,18 +73,14 @@ def solve(
         goals.stage(f"tubes bought{held}", goals.tubes)
         goals.hold_tubes()
     goals.stage(
-        f"paste, that of each pigment as a share of what is there{held}",
+        f"paste, each pigment's as a fraction of what is there{held}",
         goals.sparing(),
     )
     return goals.solution()
 
 
 class _Goals:
-    """The programme while its goals are taken one after the other.
-
-    Orders that are alike in everything are counted, not told apart: one whole number for each
-    recipe of such a group. The variables are those, then the tubes to buy, then the two bases.
-    """
+    """The programme while its goals are optimised one after the other."""
 
     def __init__(
         self,
@@ -125,7 +105,9 @@ class _Goals:
         base_g = books.base_g[books.order[at]]
         self.buys_base = buy & np.isfinite(books.base_shelf_g)
         # Enough tubes for everything, so that the variables are bounded.
-        enough = np.ceil(largest_use(books).sum(axis=0) / books.tube_size)
+        largest = np.zeros((books.value.size, n))
+        np.maximum.at(largest, books.order, books.use)
+        enough = np.ceil(largest.sum(axis=0) / books.tube_size)
         self.lower = np.zeros(self.size)
         self.upper = np.concatenate(
             [
@@ -161,13 +143,7 @@ class _Goals:
         self.high.append(np.array([high / scale]))
 
     def stage(self, goal: str, cost: FloatArray, *, sign: float = 1.0) -> bool:
-        """Bring a goal to its best and hold it; `sign` is -1 for what is to be large.
-
-        Returns
-        -------
-        bool
-            Whether anything is permitted at all.
-        """
+        """Optimise a goal (sign -1: maximise) and hold it; False if nothing is permitted."""
         from scipy import sparse
 
         k, n = self.k, self.books.shelf.size
@@ -227,13 +203,13 @@ class _Goals:
         return True
 
     def hold_orders(self) -> None:
-        """From here on as many orders of each group are poured as now."""
+        """Fix the number of orders poured in each group."""
         assert self.best is not None
         poured = np.asarray(self.once @ self.best)
         self.low[0] = self.high[0] = poured
 
     def hold_tubes(self) -> None:
-        """From here on these purchases stand."""
+        """Fix the tubes bought."""
         assert self.best is not None
         n = self.books.shelf.size
         tubes = slice(self.k, self.k + n)
@@ -241,7 +217,7 @@ class _Goals:
         self.lower[tubes] = self.upper[tubes] = self.best[tubes]
 
     def sparing(self) -> FloatArray:
-        """What each recipe takes of what is there."""
+        """The fraction of the paste there that each recipe takes, summed over pigments."""
         assert self.best is not None
         books, n = self.books, self.books.shelf.size
         there = books.shelf + books.tube_size * self.best[self.k : self.k + n]
@@ -249,7 +225,7 @@ class _Goals:
         return np.concatenate([self.use @ worth, np.zeros(n + 2)])
 
     def _rounded(self, x: FloatArray) -> FloatArray | None:
-        """Whole numbers made whole; None if the shelf would then be overdrawn."""
+        """A solution rounded to whole numbers; None if the shelf would then be overdrawn."""
         books, k, n = self.books, self.k, self.books.shelf.size
         x = np.clip(np.rint(x), self.lower, self.upper)
         use = x[:k] @ self.use
@@ -263,7 +239,7 @@ class _Goals:
         return x
 
     def _mended(self, programme: Programme, x: FloatArray) -> FloatArray | None:
-        """Something permitted near a real-valued optimum: recipes made whole, tubes to suit."""
+        """A permitted point near a real-valued optimum: recipes made whole, tubes to suit."""
         books, k, n = self.books, self.k, self.books.shelf.size
         whole = np.floor(x[:k] + 1e-9)
         missing = np.rint(self.once[:, :k] @ x[:k] - self.once[:, :k] @ whole).astype(int)
@@ -275,7 +251,7 @@ class _Goals:
         over = whole @ self.use - there
         forced = self.low[0].sum() > 0
         while np.any(over > 0) and not forced:
-            # Leave out what is worth least for what it takes of the pastes that lack.
+            # Leave out the order worth least for what it takes of the scarce pastes.
             relief = np.where(whole > 0, self.use @ np.maximum(over, 0.0), 0.0)
             at = int(np.argmax(relief / np.maximum(self.value[:k], 1e-12)))
             if relief[at] <= 0:
@@ -290,7 +266,7 @@ class _Goals:
         sums = np.asarray(programme.rows @ found)
         slack = 1e-9 * np.maximum(1.0, np.abs(sums))
         fits = (sums <= programme.high + slack) & (sums >= programme.low - slack)
-        # The shelf was looked at in cm, and the base in g.
+        # `_rounded` has checked paste and base already.
         fits[len(self.members) : len(self.members) + n + 2] = True
         return found if fits.all() else None
 
@@ -301,11 +277,10 @@ class _Goals:
         recipe = np.full(books.value.size, -1, dtype=np.int64)
         start = 0
         for members, columns in zip(self.members, self.columns, strict=True):
-            waiting = list(members)
-            for place in range(len(columns)):
-                for _ in range(int(np.rint(x[start + place]))):
-                    order = waiting.pop(0)
-                    recipe[order] = first_of(books, order) + place
+            counts = np.rint(x[start : start + len(columns)]).astype(int)
+            places = np.repeat(np.arange(len(columns)), counts)
+            orders = members[: len(places)]
+            recipe[orders] = np.searchsorted(books.order, orders) + places
             start += len(columns)
         tubes = np.rint(x[self.k : self.k + n]).astype(np.int64)
         return Solution(recipe, tubes, x[self.k + n :].copy(), tuple(self.stages))

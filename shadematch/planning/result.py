@@ -1,9 +1,9 @@
-"""What a plan says: what is poured, what is left out and why, what is bought."""
+"""The result of a plan: what is poured, what is left out and why, what is bought."""
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -21,14 +21,23 @@ from shadematch.studio.recipe import Recipe
 from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 from shadematch.support.svg import colour_strip
 
-__all__ = ["Amounts", "LeftOut", "Plan", "Poured", "Purchase", "Reason", "WhatIf"]
+__all__ = [
+    "Amounts",
+    "LeftOut",
+    "Plan",
+    "Poured",
+    "Purchase",
+    "Reason",
+    "WhatIf",
+    "base_in_words",
+]
 
 Reason = Literal["colour", "paste", "base", "budget"]
 
 
 @dataclass(frozen=True)
 class Amounts(Mapping[str, float]):
-    """Amounts by name; unlike a dict it can't be changed, and unlike a view it can be pickled."""
+    """Amounts by name; immutable unlike a dict, and picklable unlike a mapping proxy."""
 
     _pairs: tuple[tuple[str, float], ...] = ()
 
@@ -55,9 +64,9 @@ class Purchase:
     Attributes
     ----------
     pigment, tubes
-        What, and how many.
+        The pigment, and how many tubes.
     price
-        Of one [the studio's currency]; None if not known.
+        Of one tube [the studio's currency]; None if unknown.
     """
 
     pigment: str
@@ -66,7 +75,7 @@ class Purchase:
 
     @property
     def money(self) -> float | None:
-        """What they cost."""
+        """Their cost."""
         return None if self.price is None else self.tubes * self.price
 
     def __str__(self) -> str:
@@ -83,15 +92,15 @@ class Poured:
     Attributes
     ----------
     order
-        What was asked.
+        The order.
     choice
-        The recipe of one pot, and how close it comes (0 for a recipe that was given).
+        The recipe of one pot and its CIEDE2000 (0 for a recipe that was given).
     pots
-        How many pots of it.
+        Number of pots.
     among
         How many recipes the plan chose among.
     cost
-        Of one pot.
+        Cost of one pot.
     """
 
     order: Order
@@ -102,7 +111,7 @@ class Poured:
 
     @property
     def recipe(self) -> Recipe:
-        """Of one pot."""
+        """The recipe of one pot."""
         return self.choice.recipe
 
     @property
@@ -141,7 +150,7 @@ class Poured:
 
     @property
     def bars(self) -> str:
-        """What it gives, such as ``": 12 bars of 100 g"``; empty for an order by mass."""
+        """The bars it gives, such as ``": 12 bars of 100 g"``; empty for an order by mass."""
         order, each = self.order, self.order.bars_each
         if each is None or order.bars is None:
             return ""
@@ -157,20 +166,20 @@ class LeftOut:
     Attributes
     ----------
     order
-        What was asked.
+        The order.
     reason
-        ``"colour"`` (no permitted recipe comes near enough), ``"paste"``, ``"base"`` or
+        ``"colour"`` (no permitted recipe is near enough), ``"paste"``, ``"base"`` or
         ``"budget"``.
     sentence
-        The same in words, naming the tubes.
+        The reason in words, naming the tubes.
     short
-        What is lacking of each pigment [palette's unit] once the others are poured, in the
-        recipe that costs least to make possible; read-only.
+        Missing paste of each pigment [palette's unit] once the others are poured, in the recipe
+        that is cheapest to make possible; read-only.
     would_take
-        The cheapest tubes with which it could be poured beside all that are; empty where no
-        tubes would help.
+        The cheapest tubes that would let it be poured beside the others; empty if no tubes would
+        help.
     proved
-        Whether it is proved that nothing cheaper will do.
+        Whether it is proved that nothing cheaper would.
     """
 
     order: Order
@@ -187,12 +196,7 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class Plan(Reported):
-    """What to do with an order book.
-
-    Goals, each brought to its best before the next: the value of the orders poured; the money
-    for what is bought; the number of tubes bought; and then, with these purchases, the paste,
-    that of each pigment as a share of what is there, so that scarce tubes
-    last.
+    """What to do with an order book; for the goals see `plan`.
 
     Attributes
     ----------
@@ -203,15 +207,15 @@ class Plan(Reported):
     buy_base_g
         Clear and white base to buy [g].
     money
-        What that costs.
+        Cost of these.
     use, left
-        Paste of each pigment that is used, and what is left after buying and pouring
+        Paste of each pigment that is used, and that is left after buying and pouring
         [palette's unit]; read-only.
     stages
         How well each goal was reached, with bound and gap.
     limited
-        Orders whose list of recipes is a part of all, or whose closest recipe is not proved: for
-        them the plan is the best among those listed.
+        Orders whose list of recipes is incomplete, or whose closest recipe is not proved: for
+        them the plan is the best among the recipes listed.
     """
 
     poured: tuple[Poured, ...] = field(repr=False)
@@ -229,7 +233,7 @@ class Plan(Reported):
 
     @property
     def lines(self) -> tuple[Poured | LeftOut, ...]:
-        """All orders, those that are poured first."""
+        """All orders, the poured ones first."""
         return (*self.poured, *self.left_out)
 
     @property
@@ -239,21 +243,21 @@ class Plan(Reported):
 
     @property
     def proved(self) -> bool:
-        """Whether nothing better can be had: every stage proved, every list of recipes whole."""
+        """Whether no better plan exists: every stage proved, every list of recipes complete."""
         return not self.limited and all(stage.proved for stage in self.stages)
 
     @property
     def gap(self) -> float:
-        """How far the goal that is worst off may be from its best, as a share; 0 if proved."""
+        """Largest relative gap of a goal to its bound; 0 if all are proved."""
         return max((stage.gap for stage in self.stages if not stage.proved), default=0.0)
 
     @property
     def value(self) -> float:
-        """Of the orders poured."""
+        """Total value of the orders poured."""
         return float(sum(p.order.value for p in self.poured))
 
     def __getitem__(self, name: str) -> Poured | LeftOut:
-        """What becomes of an order.
+        """The line of an order.
 
         Raises
         ------
@@ -268,10 +272,9 @@ class Plan(Reported):
         )
 
     def without(self, *names: str) -> WhatIf:
-        """How the plan changes if these tubes run out and no more are to be had.
+        """How the plan changes if these tubes run out and no more can be bought.
 
-        The same order book with a palette that lacks them: orders are matched anew with what
-        remains.
+        The orders are matched again with a palette that lacks them.
 
         Raises
         ------
@@ -287,33 +290,26 @@ class Plan(Reported):
 
     @property
     def proof(self) -> str:
-        """How the plan stands, in words."""
+        """What is proved of the plan, in words."""
         if not self.stages:
             return "there is nothing to choose"
         if self.proved:
             return "no plan is better"
         parts = [str(s) for s in self.stages if not s.proved]
         if self.limited:
-            parts.append(
-                "the best among the recipes listed, which are not all for "
-                + ", ".join(self.limited)
-            )
+            names = ", ".join(self.limited)
+            parts.append(f"the best of the recipes listed; the lists are incomplete for {names}")
         return "; ".join(parts)
 
     @property
     def bill(self) -> str:
-        """What is bought and what that costs, in words."""
-        bought = [str(p) for p in self.buy]
-        bought += [
-            f"{grams:.0f} g of {word} base"
-            for grams, word in zip(self.buy_base_g, ("clear", "white"), strict=True)
-            if grams > 0
-        ]
+        """What is bought and its cost, in words."""
+        bought = [*map(str, self.buy), *base_in_words(self.buy_base_g)]
         return f"{', '.join(bought)}: {self.money:.2f}" if bought else "nothing"
 
     @property
     def assumed(self) -> str:
-        """What is taken for known of tubes though nobody entered it, in words; may be empty."""
+        """Assumptions about tubes whose size was never entered, in words; may be empty."""
         return assumed_in_words(self.stock.assumed(self.palette))
 
     def report(self) -> Report:
@@ -358,7 +354,7 @@ class WhatIf(Reported):
 
     @property
     def changes(self) -> dict[str, tuple[Poured | LeftOut, Poured | LeftOut]]:
-        """Orders that come out otherwise: by name, what was and what is."""
+        """Orders that change, by name: before and after."""
         found = {}
         for old in self.before.lines:
             new = self.after[old.order.name]
@@ -367,25 +363,25 @@ class WhatIf(Reported):
         return found
 
     def report(self) -> Report:
-        """The orders that come out otherwise."""
+        """The orders that change."""
         gone, changes = " and ".join(self.names), self.changes
         if not changes:
             return Report(title=f"without {gone}: nothing changes")
-        told = [
+        lines = [
             (name, word, line)
             for name, pair in changes.items()
             for word, line in zip(("was", "now"), pair, strict=True)
         ]
         shades = [
             Swatch.of(line.predicted, f"{name}, {word}")
-            for name, word, line in told
+            for name, word, line in lines
             if isinstance(line, Poured)
         ]
         return Report(
             title=f"without {gone}: {len(changes)} of {len(self.before.lines)} orders change",
             swatches=tuple(shades[:4]),
             rows=(
-                *(Row(name, f"{word} {_told(line)}") for name, word, line in told),
+                *(Row(name, f"{word} {_in_words(line)}") for name, word, line in lines),
                 Row("money", f"{self.before.money:.2f} before, {self.after.money:.2f} after"),
             ),
         )
@@ -395,6 +391,12 @@ def _gist(line: Poured | LeftOut) -> object:
     return tuple(line.recipe.doses.items()) if isinstance(line, Poured) else None
 
 
-def _told(line: Poured | LeftOut) -> str:
+def base_in_words(masses_g: Sequence[float], least_g: float = 0.0) -> list[str]:
+    """Masses of clear and white base above a least mass, such as ``"120 g of white base"``."""
+    pairs = zip(masses_g, ("clear", "white"), strict=True)
+    return [f"{grams:.0f} g of {kind} base" for grams, kind in pairs if grams > least_g]
+
+
+def _in_words(line: Poured | LeftOut) -> str:
     text = str(line).removeprefix(f"{line.order.name}: ")
     return text if isinstance(line, Poured) else f"left out: {text}"

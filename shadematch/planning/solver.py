@@ -1,16 +1,15 @@
-"""Least cost in whole numbers, for programmes in which a few of the numbers matter most.
+"""Integer programmes in which a few variables matter most.
 
-Those few (the tubes to buy) are branched on first: a box of them has a floor, the cost of the
-programme with all else real-valued; the box with the lowest floor is cut, or, once its numbers
-stand, solved by SciPy's `milp` (HiGHS). There, two things make large order books small.
+Those few (the tubes to buy) are branched on first: the floor of a box of them is the cost of the
+real-valued relaxation. The box with the lowest floor is cut or, once its tubes are fixed, solved
+by SciPy's `milp` (HiGHS). Two things make large order books small there.
 
-Reduced costs: at the real-valued optimum each variable that is not used has a cost of its own,
-and each that is used fully a saving; whoever uses (or does without) it ends at least so far
-above the floor (L. A. Wolsey, *Integer Programming* (1998), section 7.1). What ends above the
-best plan that is known is settled, and left out. And before that, a plan is looked for among
-those variables alone that cost next to nothing: there the best ones are, as a rule.
+Reduced costs: changing a variable from its value in the relaxation costs at least its reduced
+cost (L. A. Wolsey, *Integer Programming* (1998), section 7.1), so variables whose reduced cost
+lies above the room to the best known plan are fixed. And a plan is first looked for among the
+variables with the smallest reduced costs alone, where the best plans usually are.
 
-Costs that are multiples of a unit lift every floor to the next multiple.
+If costs are multiples of a unit, every floor is lifted to the next multiple.
 """
 
 from __future__ import annotations
@@ -29,30 +28,30 @@ from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 __all__ = ["Outcome", "Programme", "minimise"]
 
 _CORE: Final = 250
-"""Variables among which a plan is looked for first."""
+"""Number of variables among which a plan is looked for first."""
 _FIRST: Final = 0.25
-"""Share of the time after which a plan within the permitted gap is good enough."""
+"""Fraction of the time after which a plan within the permitted gap is good enough."""
 _SLACK: Final = 1e-7
 
 
 @dataclass(frozen=True, eq=False)
 class Programme:
-    """Make ``cost @ x`` small under ``low <= rows @ x <= high`` and ``lower <= x <= upper``.
+    """Minimise ``cost @ x`` under ``low <= rows @ x <= high`` and ``lower <= x <= upper``.
 
     Attributes
     ----------
     cost, lower, upper
         Of each variable, shape (k,).
     whole
-        Which must be whole numbers, shape (k,).
+        Which variables must be whole numbers, shape (k,).
     first
-        Which of them are branched on first, positions.
+        Positions of those that are branched on first.
     rows, low, high
-        Sparse, shape (r, k), and its limits, shape (r,).
+        A sparse matrix, shape (r, k), and its limits, shape (r,).
     unit
-        Costs of permitted x are multiples of it; 0 where nothing is known.
+        Costs of permitted x are multiples of this; 0 if unknown.
     roomy
-        Of each row, what of it counts as a unit of room, shape (r,); 0 for rows that need none.
+        The size of a unit of slack in each row, shape (r,); 0 for rows that need none.
     """
 
     cost: FloatArray
@@ -69,18 +68,9 @@ class Programme:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What was found.
+    """The best x found, a bound that no permitted x undercuts, and how the search ended.
 
-    Attributes
-    ----------
-    x
-        The best; None if none was found.
-    bound
-        No permitted x costs less.
-    proved
-        Whether `x` costs no more than that (or nothing is permitted at all).
-    message
-        How it ended, in words.
+    `proved`: `x` costs no more than the bound or, if `x` is None, nothing is permitted.
     """
 
     x: FloatArray | None
@@ -98,23 +88,22 @@ def minimise(
     seconds: float,
     gap: float = 0.0,
 ) -> Outcome:
-    """The least cost.
+    """Solve a programme.
 
     Parameters
     ----------
     programme
-        What is permitted, and what it costs.
+        The programme.
     start
-        Something permitted, to begin with; None if nothing is known.
+        A permitted x, or None.
     checked
-        Makes whole what the solver says is; None where it is then no longer permitted.
+        Rounds the solver's x to whole numbers; None if that is not permitted.
     mended
-        Makes something permitted of a real-valued optimum, quickly; None where it can't.
+        Quickly makes a permitted x from a real-valued optimum; None if it can't.
     seconds
-        Time; after it the best so far stands.
+        Time limit [s].
     gap
-        Share of the cost that the best may lie above the bound once a quarter of the time has
-        gone.
+        Relative gap to the bound that is good enough once a quarter of the time has passed.
     """
     return _Run(
         programme=programme,
@@ -138,7 +127,7 @@ class _Run:
     gap: float
     open: list[tuple[float, int, FloatArray, FloatArray]] = field(default_factory=list)
     unsettled: float = np.inf
-    """Lowest floor of what was left unsettled when its time ran out."""
+    """Lowest floor of the boxes left unfinished when the time ran out."""
     count: Any = field(default_factory=itertools.count)
 
     def __post_init__(self) -> None:
@@ -159,7 +148,7 @@ class _Run:
 
     @property
     def late(self) -> bool:
-        """Whether what is within the permitted gap is good enough by now."""
+        """Whether a plan within the permitted gap is good enough by now."""
         return self.left < (1 - _FIRST) * self.seconds
 
     def lifted(self, floor: float) -> float:
@@ -170,11 +159,11 @@ class _Run:
         return float(np.ceil(floor / unit - 1e-6)) * unit
 
     def settled(self, floor: float) -> bool:
-        """Whether nothing above this floor is better than the best known."""
+        """Whether nothing above this floor can beat the best known."""
         return self.lifted(floor) >= self.reached - _SLACK * max(1.0, abs(self.reached))
 
     def enough(self, floor: float) -> bool:
-        """Whether the best known is good enough, or the time is up."""
+        """Whether the best known is good enough, or time is up."""
         if self.left <= 0:
             return True
         return self.late and self.reached - self.lifted(floor) <= self.gap * abs(self.reached)
@@ -204,18 +193,18 @@ class _Run:
         return Outcome(self.best, self.lifted(floor), False, stopped or "time is up")
 
     def roomy(self, lower: FloatArray, upper: FloatArray) -> None:
-        """Where everything that costs stands, look for a plan that leaves the most room."""
+        """With all that costs fixed, look for the plan that leaves the most slack."""
+        from scipy import sparse
         from scipy.optimize import linprog
 
         p = self.programme
         if p.roomy is None or self.best is None:
             return
         solve: Any = linprog  # its stubs know no sparse rows
-        # One variable more: the room that is left in the tightest of the rows of paste.
-        rows = sparse_beside(
-            self._ub,
-            np.concatenate([p.roomy[np.isfinite(p.high)], np.zeros(int(np.isfinite(p.low).sum()))]),
-        )
+        # One more variable: the slack in the tightest row of paste.
+        room = [p.roomy[np.isfinite(p.high)], np.zeros(int(np.isfinite(p.low).sum()))]
+        column = sparse.csr_array(np.concatenate(room)[:, None])
+        rows = sparse.hstack([self._ub, column]).tocsr()
         found = solve(
             np.append(np.zeros(p.cost.size), -1.0),
             A_ub=rows,
@@ -241,7 +230,7 @@ class _Run:
             method="highs",
         )
         if found.status != 0:
-            if found.status != 2:  # not infeasible, but the solver is at a loss
+            if found.status != 2:  # not infeasible: the solver failed
                 self.unsettled = -np.inf
             return None
         guess = self.mended(np.asarray(found.x, dtype=float))
@@ -257,7 +246,7 @@ class _Run:
             heapq.heappush(self.open, (float(found.fun), next(self.count), lower, upper))
 
     def branch(self, x: FloatArray, lower: FloatArray, upper: FloatArray) -> None:
-        """Cut a box of the first numbers, or solve where the optimum has them whole."""
+        """Cut a box of the first variables, or solve it if the optimum has them whole."""
         first = self.programme.first
         values = x[first]
         off = np.abs(values - np.rint(values))
@@ -271,7 +260,7 @@ class _Run:
         low, high = lower.copy(), upper.copy()
         low[first] = high[first] = np.rint(values)
         self.leaf(low, high)
-        # What is left of the box, around the numbers that are now done.
+        # The rest of the box, around the values now solved.
         lower, upper = lower.copy(), upper.copy()
         for at, value in zip(first, np.rint(values), strict=True):
             below, above = upper.copy(), lower.copy()
@@ -281,7 +270,7 @@ class _Run:
             lower[at] = upper[at] = value
 
     def leaf(self, lower: FloatArray, upper: FloatArray) -> None:
-        """Solve with the first numbers as they stand."""
+        """Solve with the first variables fixed."""
         found = self.relaxed(lower, upper)
         if found is None:
             return
@@ -290,7 +279,7 @@ class _Run:
             self.roomy(lower, upper)
             if self.settled(floor):
                 return
-        # What it costs to move each variable away from where it is.
+        # The reduced cost of each variable.
         price = np.maximum(np.abs(found.lower.marginals), np.abs(found.upper.marginals))
         free = self.programme.whole & (upper > lower)
         near = np.sort(price[free])[:_CORE]
@@ -303,7 +292,7 @@ class _Run:
                 upper=upper,
                 seconds=0.6 * _FIRST * self.seconds,
             )
-            # What was left out costs at least this.
+            # The variables left out cost at least this.
             floor = max(floor, min(bound, floor + float(near[-1])) if sure else floor)
             if self.settled(floor) or self.enough(min(floor, self.unsettled)):
                 self.unsettled = min(self.unsettled, floor)
@@ -334,12 +323,9 @@ class _Run:
         upper: FloatArray,
         seconds: float,
     ) -> tuple[float, bool]:
-        """Solve among the variables that cost at most so much to move; others stand still.
+        """Solve over the variables of reduced cost up to `most`, the others fixed.
 
-        Returns
-        -------
-        bound, sure
-            A floor of the cost there, and whether the solver gave one.
+        Gives a floor of the cost there, and whether the solver gave one.
         """
         from scipy.optimize import Bounds, LinearConstraint, milp
 
@@ -349,7 +335,7 @@ class _Run:
         high = np.where(still, np.rint(x), upper)
         rows = [LinearConstraint(p.rows, p.low, p.high)]
         if self.best is not None:
-            # Only what is better is of interest.
+            # Only better solutions matter.
             step = p.unit * 0.5 if p.unit else 0.0
             scale = float(np.abs(p.cost).max()) or 1.0
             rows.append(
@@ -377,10 +363,3 @@ class _Run:
         if dual is None or not np.isfinite(dual):
             return -np.inf, False
         return float(dual), True
-
-
-def sparse_beside(rows: Any, column: FloatArray) -> Any:
-    """Sparse rows with a column more."""
-    from scipy import sparse
-
-    return sparse.hstack([rows, sparse.csr_array(column[:, None])]).tocsr()

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, ClassVar, Final, Self
 
-from pydantic import BeforeValidator, Field, field_validator, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
 from shadematch.studio.palette import Palette
 from shadematch.studio.unit import Unit, check_unit
-from shadematch.support.models import Frozen, Name, Number, expect
+from shadematch.support.models import Frozen, Name, Number, expect, first_twice
 
 __all__ = ["ASSUMED_TUBE_CM", "Stock", "Tubes", "Whole", "assumed_in_words"]
 
 ASSUMED_TUBE_CM: Final = 87.0
-"""Paste in a full tube, 85 to 90 cm (common practice, no source), where nobody entered it."""
+"""Paste in a full tube if nobody entered it: 85 to 90 cm (common practice, no source)."""
 
 
 def _plain_whole(value: object) -> object:
@@ -26,14 +26,14 @@ def _plain_whole(value: object) -> object:
 
 
 Whole = Annotated[int, BeforeValidator(_plain_whole)]
-"""A whole number; texts, truth values and fractions are refused."""
+"""A whole number; strings, booleans and fractions are refused."""
 
 
 def assumed_in_words(names: Sequence[str]) -> str:
-    """What is taken for known of these pigments' tubes; empty without any."""
+    """The assumption about these pigments' tubes; empty without any."""
     if not names:
         return ""
-    return f"a full tube of {', '.join(names)} holds {ASSUMED_TUBE_CM:g} cm: nobody entered it"
+    return f"a full tube of {', '.join(names)} holds {ASSUMED_TUBE_CM:g} cm (not entered)"
 
 
 class Tubes(Frozen):
@@ -48,10 +48,10 @@ class Tubes(Frozen):
     opened
         Paste left in each part-used tube [the stock's unit].
     tube_size, price
-        Paste in a full tube [the stock's unit], and what a new one costs; by default the
+        Paste in a full tube [the stock's unit], and the price of a new one; by default the
         palette's.
     most
-        How many can be bought at most; None for any number.
+        Most tubes that can be bought; None for any number.
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
@@ -62,11 +62,6 @@ class Tubes(Frozen):
     price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
     most: Annotated[Whole, Field(ge=0, le=10_000)] | None = None
 
-    @field_validator("opened", mode="before")
-    @classmethod
-    def _one_or_more(cls, value: Any) -> Any:
-        return tuple(value) if isinstance(value, list) else value
-
 
 class Stock(Frozen):
     """What is on the shelf.
@@ -74,14 +69,14 @@ class Stock(Frozen):
     Attributes
     ----------
     tubes
-        One entry for each pigment; of a pigment without an entry there is nothing.
+        One entry for each pigment; a pigment without an entry has no tubes.
     unit
-        Of paste in tubes, ``"cm"`` or ``"g"``: that of the palette. It plays no part where no
-        entry says how much paste is in a tube.
+        Unit of paste in tubes, ``"cm"`` or ``"g"``, the same as the palette's. Unused if no
+        entry gives an amount of paste.
     clear_g, white_g
         Base on the shelf [g]; None for as much as is needed.
     clear_price_kg, white_price_kg
-        What a kilogram costs; None if not known (then it counts as nothing).
+        Price of a kilogram; None if unknown (it then counts as nothing).
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
@@ -92,22 +87,11 @@ class Stock(Frozen):
     clear_price_kg: Annotated[Number, Field(ge=0, le=1e9)] | None = None
     white_price_kg: Annotated[Number, Field(ge=0, le=1e9)] | None = None
 
-    @field_validator("tubes", mode="before")
-    @classmethod
-    def _listed(cls, value: Any) -> Any:
-        return tuple(value) if isinstance(value, list) else value
-
     @model_validator(mode="after")
     def _names(self) -> Self:
-        names = [t.pigment for t in self.tubes]
-        twice = sorted({n for n in names if names.count(n) > 1})
-        if twice:
-            raise PourError(
-                "a pigment appears twice",
-                field="tubes",
-                value=twice[0],
-                remedy="Put all its tubes into one entry",
-            )
+        if twice := first_twice(t.pigment for t in self.tubes):
+            remedy = "Put all its tubes into one entry"
+            raise PourError("a pigment appears twice", field="tubes", value=twice, remedy=remedy)
         return self
 
     @classmethod
@@ -118,14 +102,14 @@ class Stock(Frozen):
         left: Mapping[str, float] | None = None,
         **rest: Any,
     ) -> Stock:
-        """A shelf, by names.
+        """A shelf, by names of pigments.
 
         Parameters
         ----------
         full
-            Numbers of full tubes.
+            Number of full tubes.
         left
-            What is left in a tube that is open [unit], as a journal knows it (`Journal.left`).
+            Paste left in an open tube [unit], such as `Journal.left`.
         **rest
             As for `Stock`.
         """
@@ -146,13 +130,7 @@ class Stock(Frozen):
         )
 
     def without(self, *names: str) -> Stock:
-        """The same shelf with no tube of these pigments, and none to be had.
-
-        Raises
-        ------
-        PourError
-            If a name is not a text.
-        """
+        """The same shelf without tubes of these pigments, and none for sale."""
         for name in names:
             expect(name, str, "names", "Give names of pigments")
         lost = {name.casefold() for name in names}
@@ -161,9 +139,9 @@ class Stock(Frozen):
         return self.model_copy(update={"tubes": (*kept, *gone)})
 
     def row(self, pigment: str) -> Tubes:
-        """The tubes of a pigment; an empty entry where there is none.
+        """The tubes of a pigment; an empty entry if there is none.
 
-        Upper and lower case are alike, unless two entries differ in them alone.
+        Case is ignored, unless two entries differ in it alone.
         """
         expect(pigment, str, "pigment", "Give its name")
         same = [t for t in self.tubes if t.pigment.casefold() == pigment.casefold()]
@@ -171,12 +149,12 @@ class Stock(Frozen):
         return (exact or same[:1] or [Tubes(pigment=pigment)])[0]
 
     def tube_size(self, pigment: str, palette: Palette) -> float:
-        """Paste in a full tube [palette's unit]; 87 cm where nobody entered it.
+        """Paste in a full tube [palette's unit]; 87 cm if nobody entered it.
 
         Raises
         ------
         PourError
-            If paste is weighed, and nobody entered how much a tube holds.
+            If paste is weighed and nobody entered it.
         """
         expect(palette, Palette, "palette", "Give a Palette, such as read('mine.json')")
         size = self._entered(pigment, palette)
@@ -190,7 +168,7 @@ class Stock(Frozen):
         return ASSUMED_TUBE_CM if size is None else size
 
     def assumed(self, palette: Palette) -> tuple[str, ...]:
-        """Pigments of whose tubes nobody entered how much they hold."""
+        """Pigments whose tube size nobody entered."""
         expect(palette, Palette, "palette", "Give a Palette, such as read('mine.json')")
         return tuple(n for n in palette.names if self._entered(n, palette) is None)
 
@@ -199,7 +177,7 @@ class Stock(Frozen):
         return palette[pigment].tube_size if own is None else own
 
     def price(self, pigment: str, palette: Palette) -> float | None:
-        """What a new tube costs."""
+        """Price of a new tube; None if unknown."""
         expect(palette, Palette, "palette", "Give a Palette, such as read('mine.json')")
         own = self.row(pigment).price
         return palette[pigment].tube_price if own is None else own
@@ -227,7 +205,7 @@ class Stock(Frozen):
         return row.full * tube + sum(row.opened)
 
     def check(self, palette: Palette) -> None:
-        """Complain of entries that the palette doesn't know, and of tubes that can't be.
+        """Refuse pigments that the palette lacks, another unit, and impossible tubes.
 
         Raises
         ------

@@ -1,4 +1,4 @@
-"""Whole and real-valued doses that come nearest a colour, with proof.
+"""The whole and real-valued doses closest to a colour, with proof.
 
-Knows arrays of doses and their colours; no words, no files.
+Knows arrays of doses and their colours; knows no words and no files.
 """

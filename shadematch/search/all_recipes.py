@@ -1,10 +1,9 @@
 """All recipes of a pour in a tree, for many targets.
 
 The colours of all permitted recipes are computed once and put into a balanced k-d tree in
-CIELAB whose nodes are upright boxes. `floors.floor` says how near a box can come, so whole
-branches are passed over, and what is left is exact. All targets walk down the tree together,
-level by level, so that the work is done on arrays. Under several lights the axes of all views
-make one tree, and the worst CIEDE2000 counts.
+CIELAB whose nodes are axis-aligned boxes. `floors.floor` bounds CIEDE2000 over a box, so whole
+branches are skipped; the result is exact. All targets descend the tree together, level by level,
+on arrays. Several views make one tree of all their axes, and the largest CIEDE2000 counts.
 
 References
 ----------
@@ -30,18 +29,18 @@ from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 __all__ = ["LARGEST", "STRAY", "AllRecipes"]
 
 LARGEST: Final = 3_000_000
-"""Most recipes that are listed; about 80 bytes each, 24 more for every further view."""
+"""Most recipes to list; about 80 bytes each, 24 more for every further view."""
 STRAY: Final = 0.01
-"""How far each coordinate of a colour may be off until it is settled [CIELAB]. Between what the
-two-variable table gives and what a layer's spline does 9e-4 was the most seen."""
+"""How far each coordinate of an approximate colour may be off [CIELAB]. The largest difference seen
+between the two-variable table and a layer's spline is 9e-4."""
 _LEAF: Final = 32
 _NO_LIMIT: Final = int(np.iinfo(np.intp).max)
 _SLACK: Final = 1e-9
-"""For rounding, of CIEDE2000 and of paste."""
+"""Allowance for rounding, of CIEDE2000 and of paste."""
 _TARGETS: Final = 1024
-"""Looked up in one go ..."""
+"""Targets to look up at once ..."""
 _FEW_TARGETS: Final = 16
-"""... and where the tolerance lets very many recipes count."""
+"""... and if the tolerance admits very many recipes."""
 _WIDE: Final = 2.0
 _PAIRS: Final = 8192
 _HEAP: Final = 31 << 20
@@ -55,7 +54,7 @@ class _Level:
 
 
 def _parents(level: _Level) -> _Level:
-    """The nodes that hold four of these each."""
+    """The parents of nodes, four children each."""
     shape = (-1, 4, *level.lo.shape[1:])
     return _Level(
         level.lo.reshape(shape).min(axis=1),
@@ -65,7 +64,7 @@ def _parents(level: _Level) -> _Level:
 
 
 class _Asked(NamedTuple):
-    """What is sought for each of t targets."""
+    """The question for each of t targets."""
 
     targets: FloatArray  # (t, v, 3)
     most: FloatArray  # (t,) paste
@@ -93,14 +92,14 @@ class AllRecipes:
     Parameters
     ----------
     limits
-        What is permitted.
+        The limits.
     steps
-        All of it, shape (m, k), in order; at most `LARGEST`.
+        All permitted recipes, shape (m, k), in order; at most `LARGEST`.
     labs
         CIELAB of each recipe in each view, shape (m, v, 3).
     settle
-        Computes the colours of some recipes anew, where those in `labs` may be off by `STRAY`;
-        None where they are right. Only recipes on which an answer turns are settled.
+        Computes exact colours of some recipes, if those in `labs` may be off by `STRAY`; else
+        None. It is called only for recipes that decide an answer.
     """
 
     def __init__(
@@ -112,8 +111,8 @@ class AllRecipes:
     ) -> None:
         from scipy.spatial import cKDTree  # slow to import, so late
 
-        # Once a block of this size is given back, the C library keeps as much at hand (`mallopt`);
-        # else what each array call needs is asked of the system anew, at twice the time.
+        # After a block of this size is freed, the C library keeps that much memory (`mallopt`);
+        # otherwise every array call asks the system again, which takes twice the time.
         np.empty(_HEAP, dtype=np.uint8)
         # Ties: less paste comes first, then the order of doses.
         paste = np.round(steps @ limits.paste, 9)
@@ -122,8 +121,8 @@ class AllRecipes:
         depth = max(int(np.ceil(np.log2(max(len(labs), 1) / _LEAF))), 0)
         depth += depth % 2  # it is walked two levels at a time
         leaf = -(-len(labs) // (1 << depth))
-        index = np.minimum(np.arange(leaf << depth), len(labs) - 1)  # the last recipe fills up
-        # The library's tree halves at the median, so its order of points gives full leaves.
+        index = np.minimum(np.arange(leaf << depth), len(labs) - 1)  # padded with the last recipe
+        # SciPy's tree splits at the median, so its order of points gives full leaves.
         points = labs[index].reshape(len(index), -1)
         index = index[cKDTree(points, leafsize=leaf, compact_nodes=False).indices]
         self._steps = steps[index].astype(np.min_scalar_type(steps.max(initial=0)))
@@ -147,8 +146,7 @@ class AllRecipes:
         targets
             CIELAB in each view, shape (t, v, 3).
         tolerance
-            CIEDE2000 by which a recipe may be farther than the closest and still count as no
-            worse.
+            How much farther than the closest the frugal recipe may be [CIEDE2000].
         """
         if not len(targets):
             return Answers.of([])
@@ -185,17 +183,11 @@ class AllRecipes:
             best, place = self._nearest(asked, below)
             if place is None:
                 return Solution(None, np.inf, below, True, 0)
-            # Once the best is right, no other can be better, at its least.
+            # Once the best is exact, no other can be better: approximate values are floors.
             if not self._made_right(np.array([place])):
                 return self._found(place, best)
 
-    def least(
-        self,
-        target: FloatArray,
-        *,
-        within: float,
-        less_than: float,
-    ) -> Solution:
+    def least(self, target: FloatArray, *, within: float, less_than: float) -> Solution:
         """The recipe with the least paste; see `Searcher.least`."""
         asked = self._asked(target, less_than - 2.0 * _SLACK, None)
         while True:
@@ -208,8 +200,8 @@ class AllRecipes:
     def within(
         self, target: FloatArray, norms: Sequence[FloatArray], limit: float
     ) -> tuple[IntArray, FloatArray]:
-        """Recipes of one target, shape (v, 3), and how far they are; see `Searcher.within`."""
-        # Upright boxes around what is so near; no end where a norm sees nothing of an axis.
+        """Recipes near one target, shape (v, 3), and their distances; see `Searcher.within`."""
+        # Boxes around what is near enough; unbounded along axes that a norm ignores.
         reach = np.full(target.shape, np.inf)
         for at, norm in enumerate(norms):
             if np.linalg.matrix_rank(norm) == 3:
@@ -227,7 +219,7 @@ class AllRecipes:
             self._made_right(places)
         far = np.max(lengths(list(np.moveaxis(self._labs[node], 2, 0)), target, norms), axis=0)
         row, column = np.nonzero(far <= limit)
-        # The last recipe may be there several times.
+        # The last recipe may appear several times.
         first = np.unique(self._rank[node[row], column], return_index=True)[1]
         row, column = row[first], column[first]
         steps = self._steps[node[row] * self._rank.shape[1] + column]
@@ -241,10 +233,10 @@ class AllRecipes:
         steps, most = self._steps[at], float(self._paste.ravel()[at])
         return Solution(steps.astype(np.intp), value, most if paste else value, True, 0)
 
-    # --- colours that are not right yet
+    # --- approximate colours
 
     def _values(self, asked: _Asked, leaf: IntArray) -> FloatArray:
-        """Worst CIEDE2000 of the recipes of leaves, at least; infinite for those left out.
+        """CIEDE2000 of the recipes of leaves (floors where approximate), infinite if excluded.
 
         Targets and leaves come in pairs; shape (p, recipes of a leaf).
         """
@@ -261,12 +253,12 @@ class AllRecipes:
         return values
 
     def _made_right(self, places: IntArray) -> bool:
-        """Settle recipes at positions; whether any of them was not yet."""
+        """Compute exact colours of recipes at positions; whether any was approximate."""
         if self._vague is None or self._settle is None:
             return False
         vague = np.unique(places[places >= 0])
         vague = vague[self._vague.ravel()[vague]]
-        # The last recipe may be there several times.
+        # The last recipe may appear several times.
         vague = np.flatnonzero(np.isin(self._rank.ravel(), self._rank.ravel()[vague]))
         if not vague.size:
             return False
@@ -278,11 +270,11 @@ class AllRecipes:
     def _settled_both(
         self, targets: FloatArray, tolerance: float
     ) -> tuple[FloatArray, IntArray, FloatArray, IntArray]:
-        """As `_both`, on colours that are right."""
+        """`_both` on exact colours."""
         best, place, value, lean = self._both(targets, tolerance)
         while self._vague is not None:
             vague = self._vague.ravel()
-            # The closest first: what is frugal hangs on it.
+            # The closest first: the frugal one depends on it.
             for places in (place, lean):
                 rows = np.flatnonzero(vague[places])
                 if rows.size:
@@ -303,7 +295,7 @@ class AllRecipes:
         asked = _Asked(targets, np.full(len(targets), np.inf), _NO_LIMIT)
         first = self._dive(targets)
         known = self._values(asked, first)
-        # What is good enough however close the closest is limits the paste of the frugal one.
+        # A recipe within the tolerance of 0 limits the paste of the frugal one.
         enough = np.where(known <= tolerance, self._paste[first], np.inf).min(axis=1)
         found = self._within(asked, known.min(axis=1), tolerance, enough + _SLACK)
         best = np.minimum.reduceat(found.values, _starts(found.who))
@@ -317,7 +309,7 @@ class AllRecipes:
         return best, closest.place, lean.values, lean.place
 
     def _nearest(self, asked: _Asked, below: float) -> tuple[float, int | None]:
-        """CIEDE2000 and position of the closest recipe of one target; None for none."""
+        """CIEDE2000 and position of the closest recipe of one target, or None."""
         known = self._values(asked, self._dive(asked.targets)).min(axis=1)
         found = self._within(asked, np.minimum(known, below))
         found = found.at(found.values < below)
@@ -325,7 +317,7 @@ class AllRecipes:
         return (float(first.values[0]), int(first.place[0])) if first.who.size else (below, None)
 
     def _least(self, asked: _Asked, within: float) -> tuple[float, int | None]:
-        """The same of the recipe with the least paste up to a CIEDE2000."""
+        """CIEDE2000 and position of the recipe with the least paste within a CIEDE2000."""
         found = self._within(asked, np.array([within]))
         paste = self._paste.ravel()[found.place]
         first = found.at(_firsts(found.who, paste, found.values, found.rank))
@@ -338,9 +330,9 @@ class AllRecipes:
         tolerance: float = 0.0,
         enough: FloatArray | None = None,
     ) -> _Near:
-        """Recipes with CIEDE2000 up to `within`, shape (t,), and others.
+        """Recipes with CIEDE2000 up to `within`, shape (t,).
 
-        With no more paste than `enough`, shape (t,), up to `tolerance` more.
+        For those with at most `enough` paste, shape (t,), up to `tolerance` more.
         """
         who, leaf = self._walk(asked, within, tolerance, asked.most if enough is None else enough)
         size, parts = self._rank.shape[1], []
@@ -354,12 +346,12 @@ class AllRecipes:
         return _Near(*(np.concatenate(each) for each in zip(*parts, strict=True)))
 
     def _near(self, targets: FloatArray, level: _Level, node: IntArray) -> FloatArray:
-        """Floors of the worst CIEDE2000 of nodes, for targets of shape (..., v, 3)."""
+        """Floors of the largest CIEDE2000 of nodes, for targets of shape (..., v, 3)."""
         each = floor(targets, level.lo[node], level.hi[node])
         return each[..., 0] if each.shape[-1] == 1 else np.asarray(each.max(axis=-1))
 
     def _dive(self, targets: FloatArray) -> IntArray:
-        """The leaf that looks best on the way down, shape (t,)."""
+        """The leaf reached by always taking the most promising child, shape (t,)."""
         node = np.zeros(len(targets), dtype=np.intp)
         for level in self._levels[1:]:
             children = 4 * node[:, None] + np.arange(4)
@@ -372,7 +364,7 @@ class AllRecipes:
     def _walk(
         self, asked: _Asked, within: FloatArray, tolerance: float, enough: FloatArray
     ) -> tuple[IntArray, IntArray]:
-        """Pairs of targets and leaves that can hold what `_within` seeks, by target."""
+        """Pairs of targets and leaves that may hold what `_within` needs, by target."""
         who = np.arange(len(asked.targets))
         node = np.zeros_like(who)
         for level in self._levels[1:]:
@@ -381,7 +373,7 @@ class AllRecipes:
             least = level.least[node]
             most = np.where(least <= enough[who], within[who] + tolerance, within[who]) + _SLACK
             keep: BoolArray = least <= asked.most[who]
-            # Lightness costs little and rules many out.
+            # Lightness is cheap and rules many out.
             light = lightness_floor(
                 asked.targets[who][..., 0], level.lo[node][..., 0], level.hi[node][..., 0]
             )
@@ -393,11 +385,11 @@ class AllRecipes:
 
 
 def _starts(who: IntArray) -> IntArray:
-    """Where each target's rows begin; rows come by target, and each has some."""
+    """Where each target's rows begin; rows are ordered by target, and each has some."""
     return np.flatnonzero(np.append(True, who[1:] != who[:-1])[: who.size])
 
 
 def _firsts(who: IntArray, *keys: FloatArray | IntArray) -> IntArray:
-    """Of the rows of each target, the one that comes first by keys, the weightiest first."""
+    """The first row of each target by keys, the most significant first."""
     order = np.lexsort((*keys[::-1], who))
     return np.asarray(order[_starts(who[order])])

@@ -1,4 +1,4 @@
-"""What a search has found, for one target and for many."""
+"""Results of a search, for one target and for many."""
 
 from __future__ import annotations
 
@@ -15,16 +15,7 @@ __all__ = ["Answer", "Answers"]
 
 
 class Answer(NamedTuple):
-    """Everything found for one target; doses in steps.
-
-    Attributes
-    ----------
-    closest
-        The whole recipe with the smallest CIEDE2000.
-    frugal
-        The one with the least paste among those that the tolerance lets count; `bound` is the
-        least paste [dose steps].
-    """
+    """The closest recipe, and the frugal one, whose `bound` is the least paste [dose steps]."""
 
     closest: Solution
     frugal: Solution
@@ -32,7 +23,7 @@ class Answer(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class Answers:
-    """The same for t targets, as columns; each `Answer` is made when it is asked for.
+    """Answers for t targets, as columns; an `Answer` is made only when needed.
 
     Attributes
     ----------
@@ -41,9 +32,9 @@ class Answers:
     delta_e, bound, proved
         Of the closest, shape (t,).
     frugal_delta_e, least_paste, frugal_proved
-        Of the frugal ones; `least_paste` is their `bound` [dose steps].
+        Of the frugal ones, shape (t,); `least_paste` is their `bound` [dose steps].
     boxes
-        How many were looked at for either, shape (t, 2).
+        Number of boxes searched for each of the two, shape (t, 2).
     """
 
     closest: IntArray
@@ -58,7 +49,7 @@ class Answers:
 
     @classmethod
     def of(cls, found: Sequence[Answer]) -> Answers:
-        """Answers that were found one by one, at least one."""
+        """Answers found one by one, at least one."""
         near, lean = [each.closest for each in found], [each.frugal for each in found]
         return cls(
             closest=np.array([each.steps for each in near], dtype=np.intp),
@@ -76,23 +67,22 @@ class Answers:
         return len(self.delta_e)
 
     def __getitem__(self, at: int) -> Answer:
-        """One target's."""
-        near, lean = self.boxes[at].tolist()
+        """The answer for one target."""
+        near = self.closest, self.delta_e, self.bound, self.proved
+        lean = self.frugal, self.frugal_delta_e, self.least_paste, self.frugal_proved
         return Answer(
-            Solution(
-                self.closest[at].astype(np.intp),
-                float(self.delta_e[at]),
-                float(self.bound[at]),
-                bool(self.proved[at]),
-                near,
-            ),
-            Solution(
-                self.frugal[at].astype(np.intp),
-                float(self.frugal_delta_e[at]),
-                float(self.least_paste[at]),
-                bool(self.frugal_proved[at]),
-                lean,
-            ),
+            *(
+                Solution(
+                    steps[at].astype(np.intp),
+                    float(delta_e[at]),
+                    float(bound[at]),
+                    bool(proved[at]),
+                    int(boxes),
+                )
+                for (steps, delta_e, bound, proved), boxes in zip(
+                    (near, lean), self.boxes[at], strict=True
+                )
+            )
         )
 
     def __iter__(self) -> Iterator[Answer]:

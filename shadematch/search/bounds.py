@@ -1,12 +1,12 @@
-"""What can be said of a whole box of doses: where its colours lie, and how near the target.
+"""Bounds for a box of doses: where its colours lie, and how near the target.
 
-In a box the colour is its value at the centre, plus a linear part, plus a remainder that is
-bounded: reflectance is convex in the doses, and so are the cube roots of X, Y and Z, so they lie
-above their tangents at the centre, and farthest above them at an end. That makes the colours of a
-box a subset of a zonotope (a sum of segments) in CIELAB. Two floors of CIEDE2000 follow, and the
-larger counts: the interval floor over an upright box around the colours, and the distance of the
-zonotope from the target in a norm that CIEDE2000 does not fall below (`floors.minorant`). The
-second shrinks with the square of the box, which is what keeps the number of boxes small.
+In a box the colour is its value at the centre, plus a linear part, plus a bounded remainder:
+reflectance is convex in the doses, and so are the cube roots of X, Y and Z, so they lie above
+their tangents at the centre, and farthest above them at an end. So the colours of a box are inside
+a zonotope (a sum of segments) in CIELAB. Two floors of CIEDE2000 follow, and the larger counts: the
+interval floor over an axis-aligned box around the colours, and the distance of the zonotope from
+the target in a norm below CIEDE2000 (`floors.minorant`). The error of the second shrinks with the
+square of the box, which keeps the number of boxes small.
 
 References
 ----------
@@ -37,8 +37,8 @@ _MOST_CELLS: Final = 24
 _HELD: Final = 0.05
 _PRICE: Final = math.sqrt(8.2)
 """Why cube roots of X, Y, Z are convex. Let X = P - N, of positive and of negative weights. By
-Cauchy's inequality R R'' >= K R'^2 goes over to P: along any direction, P P'' >= K P'^2. N is
-taken as linear (what it rises above its tangent counts apart). Then, where N <= H P,
+Cauchy's inequality R R'' >= K R'^2 carries over to P: along any direction, P P'' >= K P'^2. N is
+taken as linear (its rise above its tangent is counted separately). Then, where N <= H P,
 (P - N) P'' - (2/3) (P - N)'^2 >= (K (1 - H) - (2/3) (1 + e)) P'^2 - (2/3) (1 + 1/e) N'^2. With
 K = 0.8, H = 0.05 and e = 0.139 the first bracket is above 0, and 1 + 1/e < 8.2 is the price
 of N. Below the knee f is linear, P is convex, and nothing is to be shown."""
@@ -46,7 +46,7 @@ of N. Below the knee f is linear, P is convex, and nothing is to be shown."""
 
 @dataclass(frozen=True)
 class Images:
-    """Zonotopes that hold the colours of boxes."""
+    """Zonotopes that contain the colours of boxes."""
 
     centre: FloatArray  # (m, 3) CIELAB
     generators: FloatArray  # (m, 3, k + 3): the kinds' of dose, then the remainder's
@@ -55,7 +55,7 @@ class Images:
     lab_hi: FloatArray
 
     def chosen(self, at: IntArray) -> Images:
-        """Those at some positions."""
+        """The images at some positions."""
         return Images(
             centre=self.centre[at],
             generators=self.generators[at],
@@ -103,19 +103,13 @@ def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
 def _effective(
     space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Middle and half width of boxes in effective steps, and how far within they bow.
+    """Centre, half width and bow of boxes in effective steps, shape (m, k) each.
 
-    Paste bends, so that a box of doses is one of effective loads, in which reflectance is as
-    convex as ever. A dose at some share of its box has its effective load at nearly the same
-    share, off by no more than the bow: a function whose slope goes from p to q over a width d
-    without turning back lies within |p - q| d / 4 of its chord.
-
-    Returns
-    -------
-    centre, radius
-        Shape (m, k).
-    bow
-        In parts of the half width of all of the pigment's paste, shape (m, k).
+    With bent pastes a box of doses is a box of effective loads, in which reflectance is still
+    convex. A dose at some fraction of its box has its effective load at nearly the same fraction,
+    off by at most the bow: a function whose slope changes monotonically from p to q over a width d
+    is within |p - q| d / 4 of its chord. The bow is in units of the half width of all of the
+    pigment's paste.
     """
     width = np.asarray(hi - lo)
     if not space.bent:
@@ -151,9 +145,9 @@ def _seen(
     xyz = spectra.R @ weights.T
     f, f_slope = cube_root_response(xyz, white)
     steps = space.xyz_slope(spectra.slope, view) * radius[:, None, :]  # (m, 3, k)
-    # X, Y and Z are so convex that their cube roots are, too (see `_HELD`): these lie above their
-    # tangents, and, being concave functions of X, Y, Z, below the tangent in those. Where negative
-    # weights spoil it, the cube root's own bend counts.
+    # X, Y and Z are so convex that their cube roots are convex, too (see `_HELD`): these lie above
+    # their tangents and, being concave functions of X, Y, Z, below the tangent in those. Where
+    # negative weights prevent that, the curvature of the cube root counts.
     most, least = light_minus + rise + loose, np.maximum(dark_plus - rise, _KNEE * white)
     few = most <= _HELD * least
     straight = np.abs(steps).sum(axis=2) + rest_hi + rest_lo
@@ -167,7 +161,7 @@ def _seen(
     generators[:, :, space.size :] = LAB_FROM_RESPONSE * (0.5 * (f_hi - f_lo))[:, None, :]
     middle = lab_from_response(f + 0.5 * (f_lo + f_hi)) + space.shift
     reach = np.abs(generators).sum(axis=2)
-    # R falls with every dose, so the box's lightest and darkest recipes limit X, Y and Z.
+    # R falls with every dose, so the box's lightest and darkest corners limit X, Y and Z.
     positive, negative = np.maximum(LAB_FROM_RESPONSE, 0.0), np.minimum(LAB_FROM_RESPONSE, 0.0)
     offset = lab_from_response(np.zeros(3)) + space.shift
     low = f_dark @ positive.T + f_light @ negative.T + offset
@@ -191,18 +185,10 @@ def _slack(layer: Layer, lo: FloatArray, spread: FloatArray) -> FloatArray | Non
 
 
 def nearest(offset: FloatArray, generators: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Push each zonotope's point towards the origin by coordinate descent.
+    """Move a point of each zonotope towards the origin by coordinate descent.
 
-    Parameters
-    ----------
-    offset, generators
-        Shapes (m, 3) and (m, 3, k).
-
-    Returns
-    -------
-    point, shares
-        offset + generators @ shares, with shares (m, k) between -1 and 1. Nothing rests on how
-        near it comes: any direction gives a floor.
+    Gives the point, offset + generators @ shares, and the shares, shape (m, k), between -1 and 1.
+    It need not be the nearest: any direction gives a valid floor.
     """
     m, _, k = generators.shape
     columns = [np.ascontiguousarray(generators[:, :, i]) for i in range(k)]
@@ -218,7 +204,7 @@ def nearest(offset: FloatArray, generators: FloatArray) -> tuple[FloatArray, Flo
 
 @dataclass(frozen=True)
 class Judged:
-    """How near boxes can come to a target."""
+    """How near boxes can be to a target."""
 
     floor: FloatArray  # (m,) of CIEDE2000
     shares: FloatArray  # (m, k) where in the box the target is approached
@@ -260,26 +246,12 @@ def judge(
 
 
 def beyond(images: Images, target: FloatArray, limit: float) -> BoolArray:
-    """Which boxes certainly hold nothing closer to a far target than `limit`.
+    """Which boxes certainly contain nothing closer to a far target than `limit`, shape (m,).
 
-    Far from the target no norm lies close below CIEDE2000, and the upright box alone gives away
-    its corners. Here they are cut off: a zonotope also lies on one side of a plane across the
-    gradient at its centre. What is left of the upright box is cut into cells until each lies
+    Far from the target no norm is close below CIEDE2000, and the floor over the axis-aligned box
+    is loose because of its corners. These are cut off: the zonotope is on one side of a plane
+    normal to the gradient at its centre. The rest of the box is divided into cells until each is
     beyond the plane or has a floor of at least `limit`.
-
-    Parameters
-    ----------
-    images
-        Of m boxes.
-    target
-        CIELAB, shape (3,).
-    limit
-        CIEDE2000.
-
-    Returns
-    -------
-    ndarray
-        Shape (m,). False where it is not certain.
     """
     square, slope, _ = squared_difference(images.centre, target)
     # Any direction is valid; this one is good.

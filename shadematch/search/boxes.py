@@ -1,4 +1,4 @@
-"""Boxes of doses: kept by promise, cut in pieces."""
+"""Boxes of doses, ordered by key and split."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 __all__ = ["WAVE", "Boxes", "halves", "split"]
 
 WAVE: Final = 1024
-"""Boxes looked at in one go: enough that array calls cost little for each of them."""
+"""Boxes processed at once: enough that the overhead of array calls is small."""
 _FEW: Final = 16
 
 Steps = TypeVar("Steps", IntArray, FloatArray)
@@ -28,7 +28,7 @@ class Boxes(Generic[Steps]):
     lo, hi
         Shapes (m, k).
     key
-        What is known of each box already, shape (m,): the smallest come first.
+        A floor of each box, shape (m,): the smallest come first.
     """
 
     lo: Steps
@@ -47,7 +47,7 @@ class Boxes(Generic[Steps]):
         self.lo, self.hi, self.key = self.lo[mask], self.hi[mask], self.key[mask]
 
     def first(self, count: int = WAVE) -> Boxes[Steps]:
-        """Take those with the smallest keys out."""
+        """Remove and return those with the smallest keys."""
         if len(self) <= count:
             taken = self.at(slice(None))
             self.lo, self.hi, self.key = self.lo[:0], self.hi[:0], self.key[:0]
@@ -58,18 +58,18 @@ class Boxes(Generic[Steps]):
         return taken
 
     def add(self, more: Boxes[Steps]) -> None:
-        """Put others to them."""
+        """Add boxes."""
         self.lo = np.concatenate([self.lo, more.lo])
         self.hi = np.concatenate([self.hi, more.hi])
         self.key = np.concatenate([self.key, more.key])
 
     def least(self) -> float:
-        """The smallest key; infinite where there are none."""
+        """The smallest key; infinite without boxes."""
         return float(self.key.min(initial=np.inf))
 
 
 def _cuts(boxes: Boxes[IntArray] | Boxes[FloatArray]) -> int:
-    # An array call costs as much for one box as for a hundred: few boxes are cut finer.
+    # An array call costs as much for one box as for a hundred, so few boxes are split finer.
     return 2 if len(boxes) > _FEW else 4
 
 
@@ -104,14 +104,9 @@ def split(boxes: Boxes[IntArray], pull: FloatArray) -> Boxes[IntArray]:
 
 
 def halves(boxes: Boxes[FloatArray], pull: FloatArray, limit: float) -> Boxes[FloatArray]:
-    """The same for real-valued doses: halves share their wall, so nothing falls between them.
+    """`split` for real-valued doses: halves share a face, so nothing is lost between them.
 
-    Parameters
-    ----------
-    boxes, pull
-        As for `split`.
-    limit
-        Most steps in all; boxes beyond it are dropped.
+    Boxes with more than `limit` steps in all are dropped.
     """
     lo, hi, key = boxes.lo, boxes.hi, boxes.key
     for _ in range(_cuts(boxes)):

@@ -1,4 +1,4 @@
-"""Accuracy against paste against the number of pigments."""
+"""The Pareto front of CIEDE2000, paste and number of pigments."""
 
 from __future__ import annotations
 
@@ -12,19 +12,11 @@ __all__ = ["pareto_front"]
 def pareto_front(
     searcher: Searcher, targets: FloatArray, best: Solution, reach: float
 ) -> list[Solution]:
-    """Recipes than which none is better in CIEDE2000, paste and number of pigments.
+    """Recipes that no other dominates in CIEDE2000, paste and number of pigments.
 
-    For every number of pigments, the closest recipe, then the closest with at least a step and
-    about a twentieth less paste, and so on while CIEDE2000 stays within `reach` of the best.
-
-    Parameters
-    ----------
-    searcher, targets
-        Of the question.
-    best
-        The closest recipe.
-    reach
-        CIEDE2000 by which a recipe may be farther away.
+    For every number of pigments: the closest recipe, then the closest with at least a step and
+    about a twentieth less paste, and so on while CIEDE2000 is within `reach` of `best`, the
+    closest of all.
     """
     assert best.steps is not None
     limits = searcher.space.limits

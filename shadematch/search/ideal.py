@@ -1,9 +1,9 @@
-"""The continuous optimum: nonnegative least squares under CIEDE2000.
+"""The real-valued optimum: nonnegative least squares under CIEDE2000.
 
-Gauss-Newton on the square of CIEDE2000. The square's own gradient is used, with the metric of
-the formula in place of its Hessian, so that a step is a least-squares problem with nonnegative
-unknowns and one limit on their sum, while the point where it ends is a stationary point of
-CIEDE2000 itself and not of an approximation. Several starts, since mixtures are not convex.
+Gauss-Newton on the square of CIEDE2000, with its exact gradient and the metric of the formula in
+place of its Hessian. A step is then a least-squares problem with nonnegative unknowns and a limit
+on their sum, and the result is a stationary point of CIEDE2000 itself, not of an approximation.
+There are several starts, since the problem is not convex.
 
 References
 ----------
@@ -28,18 +28,18 @@ __all__ = ["ideal"]
 _STARTS: Final = 4
 _SAMPLES: Final = 384
 _MOST_ROOTS: Final = 70
-"""More boxes of pigments than this, as a limit on tubes leaves, are sampled with ..."""
+"""More boxes of pigments than this (with a limit on tubes) are sampled more sparsely ..."""
 _FEW_SAMPLES: Final = 48
 _KEPT_ROOTS: Final = 12
-"""... and only so many of them are looked at in earnest."""
+"""... and only this many of them are searched."""
 _ROUNDS: Final = 40
 _LIMIT_WEIGHT: Final = 1e4
 _FLAT: Final = 1e-100
-"""Mean square slope [CIEDE2000 per step] below which no paste does anything."""
+"""Mean square slope [CIEDE2000 per step] below which no paste has any effect."""
 
 
 def _sample(lo: FloatArray, hi: FloatArray, limit: float, count: int) -> FloatArray:
-    """Points over the permitted region of one root box, sparse ones among them, always the same."""
+    """Points in the permitted region of one root box, the same each time."""
     rng = np.random.default_rng(20_240_229)
     n = lo.size
     shares = rng.dirichlet(np.full(n + 1, 0.5), size=count)[:, :n]
@@ -54,24 +54,16 @@ def _sample(lo: FloatArray, hi: FloatArray, limit: float, count: int) -> FloatAr
 def ideal(
     space: Space, target: FloatArray, *, start: FloatArray | None = None
 ) -> tuple[FloatArray, float]:
-    """Real-valued steps that come closest to a colour.
+    """Real-valued steps closest to a colour, shape (n,), and their CIEDE2000; not proved.
 
     Parameters
     ----------
     space
-        Where to search, dose steps alone; its limits count, whole numbers do not.
+        Where to search, without let-downs; its limits hold, with real-valued steps.
     target
         CIELAB, shape (3,).
     start
-        Look from here only, shape (n,); by default from the most promising of many places.
-
-    Returns
-    -------
-    steps
-        Shape (n,).
-    delta_e
-        CIEDE2000 there. A local optimum found from the most promising starts; nothing is
-        proved about it.
+        The only start, shape (n,); by default the most promising of many samples.
     """
     limits = space.limits
     if start is not None:

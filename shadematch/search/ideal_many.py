@@ -1,8 +1,8 @@
-"""Continuous optima for many targets at once.
+"""Real-valued optima for many targets at once.
 
-The same Gauss-Newton as in `ideal`, written over arrays: every target takes its steps in the
-same few calls, so that thousands cost little more than one. Starts come from a cloud of sampled
-recipes, the nearest in a space where CIEDE2000 is nearly Euclidean.
+The Gauss-Newton method of `ideal` on arrays: all targets take their steps in the same few calls,
+so thousands cost little more than one. Starts are sampled recipes, the nearest in a space where
+CIEDE2000 is nearly Euclidean.
 
 References
 ----------
@@ -23,35 +23,25 @@ from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 __all__ = ["Cloud", "Measure", "descend", "evened"]
 
 Measure = Literal["ciede2000", "lab"]
-"""What is made small: CIEDE2000, or the straight distance in CIELAB."""
+"""What is minimised: CIEDE2000, or the Euclidean distance in CIELAB."""
 
 _ROUNDS: Final = 60
 _MET: Final = 1e-9
-"""Square of the difference below which a target counts as met."""
+"""Squared difference below which a target counts as reached."""
 _CHUNK: Final = 4096
 _NEAR: Final = 24
 _LIGHTNESS: Final = np.linspace(0.0, 100.0, 401)
-_EVEN_LIGHTNESS: Final = np.concatenate(
-    [
-        [0.0],
-        np.cumsum(
-            np.diff(_LIGHTNESS)
-            / (
-                1.0
-                + 0.015
-                * (0.5 * (_LIGHTNESS[1:] + _LIGHTNESS[:-1]) - 50.0) ** 2
-                / np.sqrt(20.0 + (0.5 * (_LIGHTNESS[1:] + _LIGHTNESS[:-1]) - 50.0) ** 2)
-            )
-        ),
-    ]
-)
+_SQUARE: Final = (0.5 * (_LIGHTNESS[1:] + _LIGHTNESS[:-1]) - 50.0) ** 2
+_STEPS: Final = np.diff(_LIGHTNESS) / (1.0 + 0.015 * _SQUARE / np.sqrt(20.0 + _SQUARE))
+_EVEN_LIGHTNESS: Final = np.concatenate([[0.0], np.cumsum(_STEPS)])
+"""Lightness over its weight S_L, integrated by the midpoint rule."""
 
 
 def evened(lab: FloatArray) -> FloatArray:
-    """CIELAB squeezed so that CIEDE2000 is roughly the straight distance, shape (..., 3).
+    """CIELAB compressed so that CIEDE2000 is roughly the Euclidean distance, shape (..., 3).
 
-    Lightness and chroma are integrated over their weights S_L and S_C at no difference; hue is
-    kept. Good to find neighbours by, not to measure with.
+    Lightness and chroma are integrated over their weights S_L and S_C; hue is kept. For finding
+    neighbours, not for measuring.
     """
     chroma = np.hypot(lab[..., 1], lab[..., 2])
     shrunk = np.log1p(0.045 * chroma) / 0.045
@@ -61,17 +51,17 @@ def evened(lab: FloatArray) -> FloatArray:
 
 
 class Cloud:
-    """Sampled recipes with their colours, to start from.
+    """Sampled recipes with their colours, as starts.
 
     Parameters
     ----------
     space
-        Where the recipes lie.
+        The space of the recipes.
     steps
         Real-valued steps, shape (k, n).
     kinds
-        Which part of the region each was sampled from, shape (k,); starts are taken from
-        different parts first, since that is where different optima lie.
+        Which part of the region each was sampled from, shape (k,); starts come from different
+        parts first, since different optima lie there.
     """
 
     def __init__(self, space: Space, steps: FloatArray, kinds: IntArray) -> None:
@@ -98,7 +88,7 @@ class Cloud:
         order = np.argsort(far, axis=1, kind="stable")
         at = np.take_along_axis(at, order, axis=1)
         kinds = self.kinds[at]
-        # The best of each part come first, in their order, then the rest.
+        # The best of each part come first, then the rest.
         repeated = np.zeros(at.shape, dtype=bool)
         for j in range(1, near):
             repeated[:, j] = (kinds[:, :j] == kinds[:, j : j + 1]).any(axis=1)
@@ -108,16 +98,16 @@ class Cloud:
     def nearest(
         self, targets: FloatArray, *, starts: int = 4, measure: Measure = "ciede2000"
     ) -> tuple[FloatArray, FloatArray]:
-        """Real-valued steps that come closest to each target.
+        """Real-valued steps closest to each target.
 
         Parameters
         ----------
         targets
             CIELAB, shape (t, 3).
         starts
-            Places to start from at most; a target that is met takes no further ones.
+            Most starts; a target that is reached from the first needs no others.
         measure
-            What is made small.
+            What is minimised.
 
         Returns
         -------
@@ -136,7 +126,7 @@ class Cloud:
             others = at.shape[1] - 1
             if not left.size or not others:
                 continue
-            # The rest of the starts all at once, for those not met from the first.
+            # The other starts all at once, for those not reached from the first.
             found, value = descend(
                 self.space,
                 np.repeat(goals[left], others, axis=0),
@@ -166,17 +156,17 @@ def _square(
 def descend(
     space: Space, targets: FloatArray, starts: FloatArray, *, measure: Measure = "ciede2000"
 ) -> tuple[FloatArray, FloatArray]:
-    """Walk from each start to the local optimum for its target.
+    """Descend from each start to the local optimum for its target.
 
     Parameters
     ----------
     space
-        Its limit on the sum counts; pigments with an upper limit of zero, and where it limits
-        the number of tubes those that are not in the start, stay out.
+        Its limit on the sum holds; pigments with an upper limit of zero and, if the number of
+        tubes is limited, those not in the start stay out.
     targets, starts
         Shapes (t, 3) and (t, n).
     measure
-        What is made small.
+        What is minimised.
 
     Returns
     -------
@@ -234,8 +224,8 @@ def _limited_steps(
 ) -> FloatArray:
     """Argmin over x >= 0, sum(x) <= room, of (x - here)' H (x - here) / 2 + pull' (x - here).
 
-    For many problems at once, by a primal active-set method: the room that is left is a further
-    unknown, so that what is held fixed is always a set of unknowns at zero.
+    For many problems at once, by a primal active-set method with the slack as a further unknown, so
+    that the active set is a set of unknowns at zero.
     """
     count, n = here.shape
     z = np.concatenate([here, np.maximum(room - here.sum(axis=1, keepdims=True), 0.0)], axis=1)
@@ -257,7 +247,7 @@ def _limited_steps(
         system[:, diagonal, diagonal] += np.where(f, 0.0, 1.0)
         system[:, : n + 1, n + 1] = f
         system[:, n + 1, : n + 1] = f
-        # A scale for the multiplier's row keeps the system well balanced.
+        # Scaling the multiplier's row keeps the system well conditioned.
         weight = np.maximum(np.trace(H, axis1=1, axis2=2), 1e-300)
         system[:, : n + 1, n + 1] *= weight[:, None]
         system[:, n + 1, : n + 1] *= weight[:, None]
@@ -274,7 +264,7 @@ def _limited_steps(
         stopped = np.flatnonzero(~whole)
         z[left[stopped], blocking[stopped]] = 0.0
         free[left[stopped], blocking[stopped]] = False
-        # Where the step was whole: is anything held at zero that had better grow?
+        # After a full step: should an unknown at zero grow?
         slope = linear[left] + np.einsum("tij,tj->ti", H, z[left] - begin[left])
         gain = np.where(may[left] & ~f, slope + price[:, None], np.inf)
         worst = np.argmin(gain, axis=1)

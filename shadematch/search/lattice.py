@@ -1,8 +1,8 @@
 """The recipes of a small box, one by one, without computing a spectrum for each.
 
-A box's image is linear up to a known remainder, so the whole recipes in it lie on a lattice in
-CIELAB. A recipe whose lattice point is farther from the target than the remainder can make up
-for is out; only the others are worth a spectrum.
+A box's image is linear up to a known remainder, so the whole recipes in it are near a lattice in
+CIELAB. A recipe is excluded if its lattice point is farther from the target than the limit plus the
+remainder; spectra are computed only for the others.
 """
 
 from __future__ import annotations
@@ -24,12 +24,12 @@ _LOOSE: Final = 0.35
 
 
 def _bits(boxes: Boxes[IntArray]) -> IntArray:
-    """For each pigment, the power of two that its number of doses fits in."""
+    """Number of bits for the doses of each kind."""
     return np.asarray(np.frexp((boxes.hi - boxes.lo).astype(float))[1], dtype=np.intp)
 
 
 def _looseness(judged: Judged) -> FloatArray:
-    """Largest length of the remainder, and of what bends, in the norm; shape (m,)."""
+    """Largest length of remainder and bow in the norm, shape (m,)."""
     rest = judged.generators[:, :, -3:]
     loose = np.asarray(np.sqrt(np.einsum("mck,mck->mk", rest, rest)).sum(axis=1))
     if not judged.bow.any():
@@ -42,8 +42,8 @@ def _looseness(judged: Judged) -> FloatArray:
 def listable(boxes: Boxes[IntArray], judged: Judged, limit: float) -> BoolArray:
     """Which boxes are cheaper to list than to split.
 
-    Those with at most two doses of every pigment, and larger ones whose images are so nearly
-    linear that the list will be sifted well.
+    Those with at most two doses of every kind, and larger ones whose images are so nearly linear
+    that most of the list will be excluded.
     """
     bits = _bits(boxes)
     tight = _looseness(judged) <= _LOOSE * limit

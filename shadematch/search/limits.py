@@ -1,7 +1,7 @@
-"""What may be dosed: whole steps of several kinds of dose, under linear limits.
+"""Permitted doses: whole steps of several kinds of dose, under linear limits.
 
-A *kind* is a way of dosing: a paste by the ruler, or one of its let-downs by the scale. Each has
-a step of its own, and paste is counted in dose steps, whatever their unit.
+A *kind* is a way of dosing: a paste from its tube, or one of its let-downs by weight. Each has its
+own step; paste is counted in dose steps, whatever their unit.
 """
 
 from __future__ import annotations
@@ -30,15 +30,15 @@ _SLACK: Final = 1e-9
 class DoseLimits:
     """Whole steps of k kinds of dose of n pigments.
 
-    The first n kinds are the pigments by the ruler, a dose step each.
+    The first n kinds are the pigments from their tubes, a dose step each.
 
     Attributes
     ----------
     pigment
         Position of each kind's pigment, shape (k,).
     rows, most
-        Limits ``rows @ steps <= most``, shapes (r, k) and (r,), nothing negative in the rows; the
-        first is that of the paste in all [dose steps].
+        Limits ``rows @ steps <= most``, shapes (r, k) and (r,), without negative entries; the
+        first limits all paste [dose steps].
     upper
         Most steps of each kind, shape (k,).
     required
@@ -71,12 +71,12 @@ class DoseLimits:
 
     @property
     def total(self) -> float:
-        """Most paste in all [dose steps]."""
+        """Most paste [dose steps]."""
         return float(self.most[0])
 
     @property
     def grain(self) -> float:
-        """Every amount of paste is a multiple of this; 0 where there is no such number."""
+        """Every amount of paste is a multiple of this; 0 if there is no such number."""
         return 0.0 if self.size > self.pigments else 1.0
 
     @functools.cached_property
@@ -91,12 +91,12 @@ class DoseLimits:
 
     @property
     def empty(self) -> bool:
-        """Whether it is plain that nothing is permitted."""
+        """Whether obviously nothing is permitted."""
         return self.max_tubes < 0 or bool(np.any(self.most < -_SLACK))
 
     @property
     def undiluted(self) -> DoseLimits:
-        """The pigments by the ruler alone."""
+        """The limits without let-downs."""
         n = self.pigments
         if n == self.size:
             return self
@@ -109,7 +109,7 @@ class DoseLimits:
         )
 
     def paste_of(self, steps: IntArray) -> float:
-        """Paste in all [dose steps] of one recipe, shape (k,)."""
+        """All paste of one recipe, shape (k,) [dose steps]."""
         return float(steps @ self.paste)
 
     def brought(self, steps: FloatArray) -> FloatArray:
@@ -120,7 +120,7 @@ class DoseLimits:
     def limited(
         self, *, max_paste: float | None = None, max_tubes: int | None = None
     ) -> DoseLimits:
-        """The same with tighter limits."""
+        """These limits, tightened."""
         most = self.most.copy()
         if max_paste is not None:
             most[0] = min(most[0], max_paste)
@@ -128,7 +128,7 @@ class DoseLimits:
         return replace(self, most=most, max_tubes=tubes)
 
     def held(self, fixed: IntArray, kinds: Sequence[int]) -> DoseLimits:
-        """What is left beside `fixed` steps, shape (k,), of kinds that then stand still."""
+        """The limits that remain when some kinds are fixed at `fixed` steps, shape (k,)."""
         upper = self.upper.copy()
         upper[list(kinds)] = 0
         there = set(self.pigment[fixed > 0].tolist())
@@ -141,13 +141,13 @@ class DoseLimits:
         )
 
     def of(self, kinds: Sequence[int]) -> DoseLimits:
-        """Some kinds alone, as the others may have no dose; nothing is required."""
+        """The limits on some kinds alone, without required pigments."""
         upper = np.zeros_like(self.upper)
         upper[list(kinds)] = self.upper[list(kinds)]
         return replace(self, upper=upper, required=())
 
     def count(self) -> float:
-        """How many recipes there are at most."""
+        """An upper bound on the number of recipes."""
         step = float(self.paste.max())
         coarse = self.paste >= step * (1 - _SLACK)
         free = int(np.sum(self.upper[coarse] > self.lower[coarse]))
@@ -156,7 +156,7 @@ class DoseLimits:
         return float(math.comb(room + free, free)) * float(np.prod(fine))
 
     def tubes(self, steps: IntArray) -> IntArray:
-        """How many pigments have a dose, shape (m,), in steps of shape (m, k)."""
+        """Number of pigments with a dose, shape (m,), in steps of shape (m, k)."""
         return np.asarray(self._used(steps).sum(axis=1), dtype=np.intp)
 
     def _used(self, steps: IntArray) -> BoolArray:
@@ -180,7 +180,7 @@ class DoseLimits:
         return np.asarray(fits)
 
     def tighten(self, boxes: Boxes[IntArray], *, most_paste: float = np.inf) -> Boxes[IntArray]:
-        """Cut from boxes what the limits forbid, and drop boxes with nothing left."""
+        """Shrink boxes to the limits, and drop empty ones."""
         lo, hi = boxes.lo, boxes.hi
         limits = [min(self.total, most_paste), *self.most[1:].tolist()]
         for row, most in zip(self.rows, limits, strict=True):
@@ -195,7 +195,7 @@ class DoseLimits:
         return Boxes(lo, hi, boxes.key).at(keep)
 
     def roots(self) -> tuple[IntArray, IntArray]:
-        """Boxes that hold every permitted recipe, each of no more than `max_tubes` pigments."""
+        """Boxes that cover every permitted recipe, each with at most `max_tubes` pigments."""
         open_ = set(self.pigment[self.upper > 0].tolist())
         others = sorted(open_ - set(self.required))
         spare = self.max_tubes - len(self.required)
@@ -208,13 +208,13 @@ class DoseLimits:
         return np.tile(self.lower, (len(hi), 1)), hi
 
     def recipes(self) -> IntArray:
-        """Every permitted recipe, shape (m, k), in order; for limits that leave few enough."""
+        """Every permitted recipe, shape (m, k), in order; only for few enough of them."""
         parts = self.lower[None]
         for kind in np.flatnonzero(self.upper > self.lower):
             left = self.most + _SLACK - parts @ self.rows.T
             bears = self.rows[:, kind] > 0
             most = np.floor((left[:, bears] / self.rows[bears, kind]).min(axis=1) + _SLACK)
-            # Nothing fits where the fewest doses are too much already.
+            # Nothing fits if the fewest doses are too much already.
             room = np.clip(most, -1, self.upper[kind] - self.lower[kind]).astype(np.intp)
             at = np.repeat(np.arange(len(parts)), room + 1)
             starts = np.cumsum(room + 1) - (room + 1)
@@ -223,25 +223,16 @@ class DoseLimits:
         return self.permitted(parts)
 
     def nearest(self, kinds: Sequence[int], around: FloatArray, most: int) -> tuple[IntArray, bool]:
-        """The steps of some kinds, others left out, that are nearest to `around`.
+        """The permitted steps of some kinds nearest to `around`, shape (k,), others zero.
 
-        Nearest comes first, in the sum of differences. Only those within a radius are ever
-        listed, which grows until there are enough: all of them can be more than any memory holds.
-
-        Parameters
-        ----------
-        kinds
-            Which.
-        around
-            Steps, shape (k,).
-        most
-            How many to give at most.
+        By the sum of differences. Only those within a radius are listed, which grows until there
+        are enough, since all of them might not fit into memory.
 
         Returns
         -------
         steps
-            Shape (m, k). Of those with the same paste of every pigment, only those that take
-            the least base.
+            Shape (m, k), nearest first, at most `most`. Of those with the same paste of every
+            pigment, only those that take the least base.
         complete
             Whether these are all.
         """
@@ -268,7 +259,7 @@ class DoseLimits:
         return grid[np.argsort(far, kind="stable")[:most]], len(grid) <= most
 
     def hints(self, steps: FloatArray) -> FloatArray:
-        """Real-valued steps of about the same paste, shape (h, k): as they are, then weighed."""
+        """Steps of about the same paste, shape (h, k): as given, then with let-downs."""
         n = self.pigments
         if self.size == n:
             return steps[None]
@@ -276,7 +267,7 @@ class DoseLimits:
         mixed[:n] = self.brought(steps)
         order = np.argsort(-self.paste, kind="stable")
         for kind in order[order >= n]:
-            # What is left over after whole steps of the coarser kinds is weighed.
+            # The remainder after whole steps of coarser kinds goes into the let-down.
             rest = 0.0
             for k in np.flatnonzero(
                 (self.pigment == self.pigment[kind]) & (self.paste > self.paste[kind])
@@ -288,14 +279,14 @@ class DoseLimits:
         return np.stack([steps, mixed])
 
     def leanest(self, steps: IntArray) -> IntArray:
-        """Without recipes that bring the paste of another and take at least the base it takes."""
+        """Drop recipes with the paste of another that take at least as much of both bases."""
         if len(self.rows) == 1:
             return steps
         brought = np.round(self.brought(steps.astype(float)), 9)
         first, second = np.round(steps @ self.rows[1:].T, 9).T
         order = np.lexsort((*steps.T[::-1], second, first, *brought.T))
         group = np.append(0, np.cumsum((brought[order][1:] != brought[order][:-1]).any(axis=1)))
-        # In order of the first base, only those that take less of the second than all before.
+        # Ordered by the first base, keep those that take less of the second than all before.
         taken = second[order] - group * (1.0 + 2.0 * second.max(initial=0.0))
         kept = np.append(True, taken[1:] < np.minimum.accumulate(taken)[:-1] - _SLACK)
         return np.asarray(steps[np.sort(order[kept[: len(order)]])])
@@ -309,12 +300,12 @@ def step_limits(
     required: Sequence[int] = (),
     excluded: Sequence[int] = (),
 ) -> DoseLimits:
-    """Whole dose steps alone.
+    """Limits on whole dose steps, without let-downs.
 
     Parameters
     ----------
     pigments, max_steps, max_tubes
-        How many there are, most steps in all, and most pigments in a recipe.
+        Number of pigments, most steps in all, and most pigments in a recipe.
     required, excluded
         Positions of pigments that must, or must not, have a dose.
     """
@@ -339,17 +330,17 @@ def pour_limits(
     required: Sequence[int] = (),
     excluded: Sequence[int] = (),
 ) -> DoseLimits:
-    """What a pour permits: dose steps of every pigment first, then the let-downs.
+    """The limits of a pour: dose steps of every pigment first, then the let-downs.
 
-    A let-down's paste counts towards the load limit; its base takes the place of the batch's, so
-    there can't be more of it than the pour has of that base.
+    A let-down's paste counts towards the load limit; its base replaces the batch's, so it can't
+    be more than the pour has of that base.
 
     Parameters
     ----------
     pour
-        What is made.
+        The pour.
     pigments
-        How many the palette has.
+        Number of pigments of the palette.
     let_downs
         Pairs of a pigment's position and its let-down.
     max_tubes, required, excluded
@@ -357,9 +348,8 @@ def pour_limits(
 
     Notes
     -----
-    Where p weighing steps hold just as much paste as q dose steps, p or more of them never need
-    weighing: q dose steps give the same load and leave more base. So at most p - 1 are counted;
-    nothing is lost.
+    If p weighing steps hold as much paste as q dose steps, p or more of them are never needed: q
+    dose steps give the same load and leave more base. So at most p - 1 are permitted.
     """
     plain = step_limits(
         pigments, pour.max_steps, max_tubes=max_tubes, required=required, excluded=excluded

@@ -1,4 +1,4 @@
-"""Real-valued doses whose worst CIEDE2000 over several views is smallest."""
+"""Real-valued doses with the smallest maximum of CIEDE2000 over several views."""
 
 from __future__ import annotations
 
@@ -25,15 +25,16 @@ def _squares(space: Space, targets: FloatArray, steps: FloatArray) -> tuple[Floa
 
 
 def minimax(space: Space, targets: FloatArray, start: FloatArray) -> tuple[FloatArray, float]:
-    """The smallest worst CIEDE2000 near a start; a local optimum, not proved.
+    """The smallest maximum of CIEDE2000 near a start; a local optimum, not proved.
 
-    The unknowns are the steps and a limit; the limit falls, while every view's squared CIEDE2000
-    stays below it. By sequential quadratic programming (D. Kraft, DFVLR-FB 88-28 (1988)).
+    The unknowns are the steps and a limit, which is minimised while every view's squared
+    CIEDE2000 stays below it, by sequential quadratic programming (D. Kraft, DFVLR-FB 88-28
+    (1988)).
 
     Parameters
     ----------
     space
-        Where to search, dose steps alone; its limits count, whole numbers do not.
+        Where to search, without let-downs; its limits hold, with real-valued steps.
     targets
         CIELAB in each view, shape (v, 3).
     start
@@ -42,9 +43,9 @@ def minimax(space: Space, targets: FloatArray, start: FloatArray) -> tuple[Float
     Returns
     -------
     steps
-        Shape (n,), within the limits; where tubes are limited, of the start's pigments.
+        Shape (n,), within the limits; if tubes are limited, of the start's pigments.
     delta_e
-        The worst CIEDE2000 there.
+        The largest CIEDE2000 there.
     """
     limits, n = space.limits, start.size
     first = float(np.sqrt(_squares(space, targets, start)[0].max()))
@@ -83,7 +84,7 @@ def minimax(space: Space, targets: FloatArray, start: FloatArray) -> tuple[Float
         return start, first
     over = steps.sum() - limits.total
     if over > 0:
-        # Rounding: take it from what may still be taken.
+        # Rounding: reduce the steps in proportion.
         spare = steps - low
         steps = steps - spare * min(1.0, over / max(float(spare.sum()), 1e-300))
     value = float(np.sqrt(_squares(space, targets, steps)[0].max()))

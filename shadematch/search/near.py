@@ -1,8 +1,8 @@
-"""Everything near a target: every recipe within some CIEDE2000, and the lean ones among them.
+"""Every recipe within some CIEDE2000 of a target, and the lean ones among them.
 
-A recipe is *lean* when no other one that is near enough takes at most as much of every pigment:
-the front of paste use, pigment by pigment. Branch and bound as in `whole`; for lean recipes a box
-is also given up when one of them takes no more of any pigment than the box's lowest corner does.
+A recipe is *lean* if no other one that is near enough takes at most as much of every pigment: the
+Pareto front of the pastes. Branch and bound as in `whole`; for lean recipes a box is also dropped
+if one of them takes no more of any pigment than the box's lowest corner.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ _MOST_LEAN: Final = 1000
 
 
 class _Waves:
-    """Boxes that may hold something near enough, and the recipes of those that got small."""
+    """Boxes that may contain recipes near enough, processed wave by wave."""
 
     def __init__(self, sought: Nearness) -> None:
         self._limits, self._sought = sought.space.limits, sought
@@ -36,10 +36,7 @@ class _Waves:
         self.boxes = 0
 
     def near(self, wave: Boxes[IntArray], limit: float) -> tuple[IntArray, FloatArray]:
-        """Recipes found in a wave no farther than `limit`; the rest of it goes back, cut.
-
-        Returns their steps and distances, shapes (m, k) and (m,).
-        """
+        """Steps (m, k) and distances (m,) of near recipes in a wave; its other boxes are split."""
         self.boxes += len(wave)
         judged = self._sought.judge(wave.lo, wave.hi, limit + 2 * ROUNDING)
         wave.key = judged.floor
@@ -56,25 +53,14 @@ class _Waves:
 def within(
     sought: Nearness, limit: float, most: int, watch: Watch = UNWATCHED
 ) -> tuple[IntArray, FloatArray, bool]:
-    """Recipes no farther than `limit` from a target.
-
-    Parameters
-    ----------
-    sought
-        The target, and what far means.
-    limit
-        Largest distance, above 0.
-    most
-        How many to give at most; the closest ones.
-    watch
-        When to end.
+    """Recipes no farther than `limit` (above 0) from a target, at most `most`.
 
     Returns
     -------
     steps, distances
         Shapes (m, k) and (m,), the closest first.
     complete
-        Whether these are all there are.
+        Whether these are all.
     """
     limits = sought.space.limits
     if limits.count() <= _LIST_COUNT:
@@ -90,47 +76,39 @@ def within(
 def _searched(
     sought: Nearness, limit: float, most: int, watch: Watch
 ) -> tuple[IntArray, FloatArray, bool]:
-    """The same by boxes, in no order, with some that are farther away."""
+    """`within` by boxes, in no order, with some recipes that are farther."""
     waves = _Waves(sought)
     found, values, complete = np.empty((0, sought.space.size), np.intp), np.empty(0), True
     while len(waves.pool):
         if waves.boxes >= _EFFORT or watch.over():
             return found, values, False
         if len(values) > 4 * most:
-            # Too many: from here on only what is nearer than the last of those to be given.
+            # Too many: from here on only those nearer than the last that is kept.
             kept = np.argpartition(values, most)[:most]
             found, values, complete = found[kept], values[kept], False
             limit = float(values.max())
-        # The nearest boxes come first, so that what is found when it stops early is worth having.
+        # The nearest boxes come first, so that an early stop has found the nearest recipes.
         points, distances = waves.near(waves.pool.first(), limit)
-        # Where the tubes are limited, boxes overlap.
+        # If tubes are limited, boxes overlap.
         found, first = np.unique(np.concatenate([found, points]), axis=0, return_index=True)
         values = np.concatenate([values, distances])[first]
     return found, values, complete
 
 
 class Listed(NamedTuple):
-    """What a listing ends with.
-
-    Attributes
-    ----------
-    steps
-        Lean recipes in steps, shape (k, n), those with the least paste first.
-    complete
-        Whether these are all.
-    """
+    """Lean recipes in steps, shape (m, k), least paste first, and whether these are all."""
 
     steps: IntArray
     complete: bool
 
 
 def dominated(points: IntArray, by: IntArray) -> BoolArray:
-    """Which points, shape (m, n), are reached or passed everywhere by one of `by`, shape (k, n)."""
+    """Which points, shape (m, n), are at least one of `by`, shape (k, n), in every coordinate."""
     result = np.zeros(len(points), dtype=bool)
     small = by.astype(np.int32)
     for i in range(0, len(points), 256):
         few = points[i : i + 256].astype(np.int32)
-        # Pigment by pigment: much faster than one array of three axes.
+        # Coordinate by coordinate: much faster than one array of three axes.
         below = small[None, :, 0] <= few[:, None, 0]
         for axis in range(1, points.shape[1]):
             below &= small[None, :, axis] <= few[:, None, axis]
@@ -139,12 +117,12 @@ def dominated(points: IntArray, by: IntArray) -> BoolArray:
 
 
 def lean(points: IntArray) -> IntArray:
-    """The points that no other one undercuts, shape (k, n); equal ones once."""
+    """The points that no other one dominates, shape (k, n); equal ones once."""
     points = np.unique(points, axis=0)
     points = points[np.argsort(points.sum(axis=1), kind="stable")]
     kept = points[:0]
     while len(points):
-        # All of one sum can't undercut each other.
+        # Points of one sum can't dominate each other.
         level = points.sum(axis=1) == points[0].sum()
         leanest, points = points[level], points[~level]
         kept = np.concatenate([kept, leanest])
@@ -155,23 +133,10 @@ def lean(points: IntArray) -> IntArray:
 def lean_within(
     space: Space, target: FloatArray, *, within: float, effort: int = _LEAN_EFFORT
 ) -> Listed:
-    """Lean recipes with CIEDE2000 at most `within`.
+    """Lean recipes with CIEDE2000 at most `within`, plus 1e-9 for rounding.
 
-    Parameters
-    ----------
-    space
-        Where to search.
-    target
-        CIELAB in each view, shape (v, 3); (3,) where there is one.
-    within
-        Largest CIEDE2000 that will do; rounding gets 1e-9 more.
-    effort
-        Most boxes to look at.
-
-    Returns
-    -------
-    Listed
-        Complete unless the effort, or the number of lean recipes (1000), grew too large.
+    Complete unless there are more than 1000 of them, or `effort` boxes were not enough. The
+    target is CIELAB in each view, shape (v, 3), or (3,) for one.
     """
     found = np.empty((0, space.size), dtype=np.intp)
     reach = within + ROUNDING
@@ -181,7 +146,7 @@ def lean_within(
         return Listed(lean(near) if len(near) else found, True)
     waves = _Waves(Nearness(space, target, reach))
     while len(waves.pool) and waves.boxes < effort and len(found) <= _MOST_LEAN:
-        # The leanest corners first: what they hold rules the others out.
+        # The leanest corners first: their recipes rule the others out.
         waves.pool.key = waves.pool.lo.sum(axis=1).astype(float)
         wave = waves.pool.first()
         wave = wave.at(~dominated(wave.lo, found))

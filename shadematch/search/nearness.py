@@ -1,7 +1,7 @@
-"""A wanted colour, as the searches see boxes of doses: how near each can come.
+"""Floors of the distance between boxes of doses and a target.
 
-Under several lights the worst CIEDE2000 counts. A floor under any one light is a floor of the
-worst, so the largest of them counts.
+Under several lights the largest CIEDE2000 counts. A floor under any one light is a floor of that,
+so the largest floor counts.
 """
 
 from __future__ import annotations
@@ -21,31 +21,30 @@ from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 __all__ = ["ROUNDING", "Nearness", "lengths"]
 
 ROUNDING: Final = 1e-9
-"""CIEDE2000 that rounding may have added to a floor."""
+"""Allowance for rounding in a floor [CIEDE2000]."""
 _FAR: Final = 1.0
-"""CIEDE2000 from which on a target counts as far, where the norm of `minorant` is loose."""
+"""CIEDE2000 from which on a target counts as far: the norm of `minorant` is loose there."""
 _SHRUNK: Final = 0.6
 _PATIENCE: Final = 8
-"""Waves of boxes that cost more than a plane does."""
+"""Number of waves of boxes that cost more than a plane."""
 _EVERYWHERE: Final = np.array([-50.0, -512.0, -512.0]), np.array([150.0, 512.0, 512.0])
 """CIELAB of all reflectances between 0 and 1, and more."""
 
 
 class Nearness:
-    """How near the doses of a space come to a target.
+    """Distances of the doses of a space from a target.
 
     Parameters
     ----------
     space
         The doses, and the views that count.
     target
-        CIELAB in each view, shape (v, 3); (3,) where there is one.
+        CIELAB in each view, shape (v, 3), or (3,) for one.
     radius
-        Boxes farther away than this CIEDE2000 need not be told apart. Infinite as long as
-        nothing is known; see `narrow`.
+        Floors need not exceed this CIEDE2000; see `narrow`.
     norms
-        A matrix W for each view: what counts is then not CIEDE2000 but the length of W times
-        the difference in CIELAB, such as `minorant` gives.
+        A matrix W for each view, such as from `minorant`: distance is then not CIEDE2000 but the
+        length of W times the difference in CIELAB.
     """
 
     def __init__(
@@ -65,7 +64,7 @@ class Nearness:
         self.narrow(radius)
 
     def narrow(self, limit: float) -> None:
-        """Only what is nearer than `limit` counts from here on: make the norms fit closer."""
+        """Tighten the norms: from here on only what is nearer than `limit` matters."""
         if not self._given and np.isfinite(limit) and limit < _SHRUNK * self._radius:
             self._radius = limit
             if limit > 0:
@@ -94,7 +93,7 @@ class Nearness:
             self._away = slope / (2.0 * np.sqrt(square))
 
     def _behind(self, images: Images, limit: float) -> BoolArray:
-        """Which boxes lie behind such a plane."""
+        """Which boxes are behind such a plane."""
         self._waves += 1
         if self._away is None or self._waves < _PATIENCE:
             return np.zeros(len(images.centre), dtype=bool)
@@ -154,7 +153,7 @@ class Nearness:
 
 @dataclass(frozen=True)
 class _Plane:
-    """In front of it lie all colours that are nearer to the target than `limit`."""
+    """A plane in front of which all colours nearer to the target than `limit` lie."""
 
     direction: FloatArray  # (3,)
     level: float

@@ -1,9 +1,9 @@
-"""A proven floor under the real-valued optimum.
+"""A proven floor of the real-valued optimum.
 
-`ideal` finds a local optimum and proves nothing. Here the permitted region is cut into boxes of
-real-valued doses that leave nothing out between them; each has a floor (`nearness`). What holds
-for real-valued doses holds for whole ones on any grid, whatever the mass of the batch. It ends
-once the floor is within a gap of what was reached, so it costs most for a gap of nothing.
+`ideal` finds a local optimum and proves nothing. Here the permitted region is split into boxes of
+real-valued doses that cover it; each has a floor (`nearness`). A floor for real-valued doses holds
+for whole ones on any grid, whatever the mass of the batch. The smaller the gap, the longer it
+takes.
 """
 
 from __future__ import annotations
@@ -26,25 +26,20 @@ def real_floor(
     gap: float = 0.01,
     effort: int = 40_000,
 ) -> float:
-    """A number that CIEDE2000 does not fall below anywhere in a region of real-valued doses.
+    """A floor of CIEDE2000 over a region of real-valued doses.
 
     Parameters
     ----------
     space
-        The region; pigments that scatter must stand still in it.
+        The region; no free kind of dose may scatter.
     target
         CIELAB, shape (3,).
     reached
-        CIEDE2000 of a recipe that is there; no floor lies above.
+        CIEDE2000 of a recipe in the region; the floor is at most this.
     gap
-        How near to `reached` the floor is driven.
+        How near to `reached` the floor is raised.
     effort
-        Most boxes to look at.
-
-    Returns
-    -------
-    float
-        The floor; weaker, but still true, where the effort did not suffice.
+        Most boxes to search; after that the floor is valid, but lower.
     """
     wanted = reached - gap
     if wanted <= 0:

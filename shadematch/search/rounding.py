@@ -1,11 +1,10 @@
 """Good whole recipes near a real-valued one.
 
-More pigments than the three numbers of a colour leave a whole family of real-valued recipes for
-one colour. Somewhere along it lies a whole recipe that all but meets the target. Three pigments
-are solved for, the doses of the others tell members of the family apart: these doses are cut
-into tiles, the family is found at the middle of each tile, and from there every whole recipe of
-the tile follows by linear algebra and rounding. Nothing is proved by this, it only gives the
-proof a good start.
+With more than three pigments a colour has a whole family of real-valued recipes, and often there
+is a whole recipe near it that almost meets the target. Three pigments are solved for; the doses of
+the others are the family's coordinates. These are divided into tiles, the family is solved at the
+centre of each tile, and every whole recipe of the tile follows by linear algebra and rounding. This
+proves nothing; it gives the proof a good start.
 
 References
 ----------
@@ -26,7 +25,7 @@ from shadematch.support.arrays import FloatArray, IntArray
 __all__ = ["near_misses"]
 
 _REACH: Final = (0, 4, 4, 4, 2, 1)
-"""How far a tile reaches from its middle, by the number of doses that are not solved for."""
+"""How far a tile extends from its centre, by the number of doses that are not solved for."""
 _GRID: Final = 20_000
 _ROUNDS: Final = 3
 _FARTHEST: Final = 20.0
@@ -46,10 +45,10 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int
     ideal
         Real-valued steps with about that colour, shape (n,).
     places
-        How many tiles to look at. With up to five pigments a few hundred are all there are.
+        Number of tiles to try. Up to five pigments have a few hundred in all.
     """
     limits = space.limits
-    # Steps of different kinds have no common sum; their limits are seen to later.
+    # Steps of different kinds have no common sum; their limits are checked later.
     total = limits.total if limits.grain else float(limits.upper.sum())
     free = np.flatnonzero(limits.upper > limits.lower)
     nearest = np.rint(ideal)[None].astype(np.intp)
@@ -60,7 +59,7 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int
     solved, rest, corners = _corners(moves, ideal, free)
     reach = _REACH[rest.size]
     middles = _middles(corners[:, rest], 2 * reach + 1, places)
-    # Where the family would be if colours were linear in doses, then Newton's method.
+    # The family as if colours were linear in doses, then Newton's method.
     inverse = np.linalg.inv(moves[:, solved])
     points = np.tile(ideal, (len(middles), 1))
     points[:, rest] = middles
@@ -75,7 +74,7 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int
         if round_ < _ROUNDS - 1:
             points[:, solved] = np.clip(points[:, solved] - step, 0.0, total)
     wanted = points[:, solved] - step
-    trade = inverses @ slopes[:, :, rest]  # (m, 3, r): what a step of the others takes back
+    trade = inverses @ slopes[:, :, rest]  # (m, 3, r): change that offsets a step of the others
     play = np.abs(trade).sum(axis=2) * (reach + 0.5) + 1.0
     there = (wanted >= -play).all(axis=1) & (np.abs(step).max(axis=1) < _FARTHEST)
     if not there.any():
@@ -104,8 +103,8 @@ def _corners(
 ) -> tuple[IntArray, IntArray, FloatArray]:
     """Three pigments to solve for, the others, and corners of the family, shape (c, n).
 
-    As if colours were linear in doses: then the family is a polytope, and its corners are the
-    recipes of three pigments.
+    As if colours were linear in doses: the family is then a polytope whose corners are the recipes
+    of three pigments.
     """
     triples = np.array(list(itertools.combinations(free.tolist(), 3)))
     matrices = np.swapaxes(moves[:, triples], 0, 1)  # (t, 3, 3)
@@ -123,9 +122,9 @@ def _corners(
 
 
 def _middles(corners: FloatArray, width: int, places: int) -> FloatArray:
-    """Middles of tiles that cover what lies between corners, shapes (t, r) and (c, r).
+    """Centres of tiles, shape (t, r), that cover the hull of corners, shape (c, r).
 
-    A grid of them where that is not too many, else some at random.
+    A grid if that is not too many, else random ones.
     """
     lo = np.maximum(np.floor(corners.min(axis=0)) - 1.0, 0.0)
     counts = np.ceil((corners.max(axis=0) + 2.0 - lo) / width)
@@ -134,8 +133,8 @@ def _middles(corners: FloatArray, width: int, places: int) -> FloatArray:
         return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, lo.size)
     rng = np.random.default_rng(20_240_301)
     far = rng.dirichlet(np.full(len(corners), 0.7), size=places) @ corners
-    # Colours are not linear in doses, least of all dark ones: near the known recipe, which comes
-    # first, more of what is guessed comes true.
+    # Colours are not linear in doses, least of all dark ones: guesses near the known recipe, the
+    # first corner, are better.
     near = corners[0] + rng.random((places, 1)) ** 2 * (far - corners[0])
     return np.asarray(np.rint(near))
 
@@ -144,6 +143,6 @@ def _inverses(slopes: FloatArray) -> FloatArray:
     """Least-squares inverses of m matrices, shape (m, 3, 3)."""
     turned = np.swapaxes(slopes, 1, 2)
     gram = turned @ slopes
-    # A ridge far below what matters keeps black corners, where nothing moves, invertible.
+    # A tiny ridge keeps black corners, where nothing moves, invertible.
     ridge = 1e-12 * np.trace(gram, axis1=1, axis2=2) + 1e-300
     return np.asarray(np.linalg.solve(gram + ridge[:, None, None] * np.eye(3), turned))

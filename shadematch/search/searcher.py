@@ -1,7 +1,7 @@
-"""The searches put together: closest and frugal for one target, and what else is asked of it.
+"""All searches in one class.
 
-One way serves everything: doses by the ruler and let-downs, one light and several, pastes that
-scatter and a batch that is corrected. What differs is in the `Space`.
+It serves doses and let-downs, one light and several, pastes that scatter and corrections; they
+differ in the `Space` alone.
 """
 
 from __future__ import annotations
@@ -28,29 +28,28 @@ from shadematch.support.arrays import FloatArray, IntArray
 __all__ = ["Searcher"]
 
 _MOST_PARTS: Final = 1000
-"""Combinations of doses of pastes that scatter gone through one by one, some 30 ms each ..."""
+"""Most combinations of doses of scattering pastes to search one by one, some 30 ms each ..."""
 _MOST_JOINT_PARTS: Final = 250
 """... and with several lights or let-downs."""
 _FEW_PARTS: Final = 64
-# What things cost, in boxes.
+# Costs, in boxes.
 _PART_WORK: Final = 1000.0
 _RECIPE_WORK: Final = 0.25
 _TABLE_WORK: Final = 0.35  # a recipe with its colour from the surface in two variables
 _SEARCH_WORK: Final = 1500.0  # one target
 _SECOND: Final = 40_000.0
 _CLOSEST, _FRUGAL = 0.7, 0.9
-"""Shares of the time that are over when the searches for these must end."""
+"""Fractions of the time limit at which these searches must end."""
 
 
 class Searcher:
     """Finds recipes in a space.
 
-    Where there are at most `all_recipes.LARGEST` recipes it lists them all once its searches have
-    cost as much as the list does; from then on it looks answers up, which gives the same. What
-    can be listed within about a second, or sooner than the doses of pastes that scatter are gone
-    through, is listed at once.
+    Up to `all_recipes.LARGEST` recipes are listed once the searches have cost as much as the list
+    would; from then on answers are looked up, with the same results. They are listed at once if
+    that takes about a second or less, or less than searching all doses of scattering pastes.
 
-    Targets are CIELAB in each view, shape (v, 3), or (3,) where there is one view.
+    Targets are CIELAB in each view, shape (v, 3), or (3,) for one view.
 
     Parameters
     ----------
@@ -69,7 +68,7 @@ class Searcher:
     # --- all recipes
 
     def all_recipes(self) -> AllRecipes | None:
-        """All recipes, listed now if need be; None where they are too many."""
+        """All recipes, listed now if necessary; None if there are too many."""
         if self._all is None and np.isfinite(self._list_work):
             steps, labs, vague = self._listed()
             settle = self.colours if vague else None
@@ -77,14 +76,14 @@ class Searcher:
         return self._all
 
     def _kept(self, watch: Watch) -> AllRecipes | None:
-        """The list of all recipes, once it pays, and where there is time to make it."""
+        """The list of all recipes, if it pays and there is time to make it."""
         at_once = max(_SECOND, self._parts_work) if self._still else _RECIPE_WORK * LISTED
         pays = self._list_work <= min(max(self._work, at_once), watch.left * _SECOND)
         return self.all_recipes() if pays else self._all
 
     @functools.cached_property
     def _part_count(self) -> float:
-        """How many parts the space falls into, at most."""
+        """Largest number of parts of the space."""
         return self.space.limits.of(self._still).count() if self._still else 1.0
 
     @property
@@ -94,7 +93,7 @@ class Searcher:
 
     @functools.cached_property
     def _works(self) -> tuple[float, float]:
-        """What a list costs, made part by part and from the table; infinite where it can't be."""
+        """Cost of a list made part by part, and from the table; infinite if impossible."""
         count = self.space.limits.count()
         if count > LARGEST:
             return np.inf, np.inf
@@ -113,7 +112,7 @@ class Searcher:
         return _PART_WORK * min(self._part_count, self._most_parts) if self._still else 0.0
 
     def _listed(self) -> tuple[IntArray, FloatArray, bool]:
-        """Every recipe in order, its colours, and whether these are still to be settled."""
+        """Every recipe in order, its colours, and whether these are approximate."""
         by_part, by_table = self._works
         if by_table < by_part:
             steps = self.space.limits.leanest(self.space.limits.recipes())
@@ -121,17 +120,14 @@ class Searcher:
         found = []
         for fixed, part in self._parts(self.space, np.zeros(self.space.size))[0]:
             own = part.limits.leanest(part.limits.recipes())
-            if len(own):  # a dose that stands still may leave no room for one that is required
+            if len(own):  # a fixed dose may leave no room for a required one
                 found.append((own + fixed, part.sketched(own)))
         steps, labs = (np.concatenate(each) for each in zip(*found, strict=True))
         order = np.lexsort(steps.T[::-1]) if len(found) > 1 else slice(None)
         return steps[order], labs[order], False
 
     def colours(self, steps: IntArray) -> FloatArray:
-        """CIELAB of recipes in each view, shape (m, v, 3), as `predict` gives it.
-
-        For each dose of what scatters a layer is made.
-        """
+        """Exact CIELAB of recipes in each view, shape (m, v, 3), as from `predict`."""
         still = np.zeros_like(steps)
         still[:, self._still] = steps[:, self._still]
         labs = np.empty((len(steps), len(self.space.seen), 3))
@@ -145,10 +141,10 @@ class Searcher:
     def _parts(
         self, space: Space, around: FloatArray
     ) -> tuple[Iterable[tuple[IntArray, Space]], bool]:
-        """The space cut so that only absorption varies in a part, and whether all is there.
+        """Parts of the space in which only absorption varies, and whether they are all.
 
-        Doses of kinds that scatter are gone through one by one, those near `around` first; each
-        part comes with the steps that stand still in it, shape (k,).
+        A part for each combination of doses of scattering kinds, nearest to `around` first, with
+        its fixed steps, shape (k,).
         """
         if not self._still:
             return [(np.zeros(space.size, np.intp), space)], True
@@ -165,20 +161,10 @@ class Searcher:
     # --- real-valued doses
 
     def ideal(self, targets: FloatArray, best: Solution | None = None) -> tuple[FloatArray, float]:
-        """Real-valued steps with the smallest (worst) CIEDE2000; a local optimum.
+        """Real-valued steps, shape (k,), with the smallest CIEDE2000, and that; a local optimum.
 
-        Parameters
-        ----------
-        targets
-            The target.
-        best
-            The closest whole recipe, where it is known: its surroundings are looked at too.
-            Mixtures have several local optima, and it lies next to a good one.
-
-        Returns
-        -------
-        steps, delta_e
-            `steps` has shape (k,), with nothing in let-downs.
+        Without let-downs. With the closest whole recipe `best`, the search also starts there:
+        mixtures have several local optima, and it is next to a good one.
         """
         goals = np.reshape(targets, (-1, 3))
         steps, value = self._ideal(goals, None)
@@ -213,15 +199,15 @@ class Searcher:
     def answer(
         self, targets: FloatArray, tolerance: float | None, watch: Watch = UNWATCHED
     ) -> Answer:
-        """Search for one target.
+        """The closest and the frugal recipe for one target.
 
         Parameters
         ----------
         targets, watch
             The target, and when to end; what is not proved by then says so.
         tolerance
-            By how much more CIEDE2000 than the closest a recipe counts as no worse; None where
-            paste does not matter, and the closest stands for the frugal one.
+            How much farther than the closest the frugal recipe may be [CIEDE2000]; None gives
+            the closest in its place.
         """
         watch.until(_CLOSEST)
         best = self.closest(targets, watch=watch)
@@ -252,15 +238,15 @@ class Searcher:
         targets
             The target.
         hint
-            Steps to look around first, shape (k,); by default the continuous optimum.
+            Steps to start from, shape (k,); by default the real-valued optimum.
         max_paste, max_tubes
-            Limits to keep besides the space's own; paste in dose steps.
+            Limits besides the space's own; paste in dose steps.
         below
             Only recipes with a smaller CIEDE2000 count.
         effort
-            Most boxes to look at, in each part.
+            Most boxes to search in each part.
         watch
-            When to end.
+            Ends the search in time.
         """
         goals = np.reshape(targets, (-1, 3))
         listed = self._kept(watch)
@@ -308,19 +294,7 @@ class Searcher:
         near: FloatArray | IntArray,
         watch: Watch = UNWATCHED,
     ) -> Solution:
-        """A recipe with the least paste; see `whole.frugal`.
-
-        Parameters
-        ----------
-        targets, watch
-            The target, and when to end.
-        within
-            Largest CIEDE2000 that will do.
-        less_than
-            Only recipes with less paste than this count [dose steps].
-        near
-            Steps to look around first, shape (k,).
-        """
+        """A recipe with the least paste; for the parameters see `whole.frugal`."""
         goals = np.reshape(targets, (-1, 3))
         listed = self._kept(watch)
         if listed is not None:
@@ -355,7 +329,7 @@ class Searcher:
     def frugal(
         self, targets: FloatArray, best: Solution, tolerance: float, watch: Watch = UNWATCHED
     ) -> Solution:
-        """The recipe with the least paste among those at most `tolerance` worse than `best`."""
+        """The recipe with the least paste among those at most `tolerance` farther than `best`."""
         assert best.steps is not None
         goals, paste_of = np.reshape(targets, (-1, 3)), self.space.limits.paste_of
         limit = best.delta_e + tolerance
@@ -368,7 +342,7 @@ class Searcher:
         )
         steps, lean = (best.steps, best) if found.steps is None else (found.steps, found)
         paste = paste_of(steps)
-        # Among equally short recipes, the closest.
+        # Among recipes with equally little paste, the closest.
         refined = self.closest(
             goals,
             hint=steps.astype(float),
@@ -435,10 +409,7 @@ class Searcher:
         return steps[order], values[order], complete and len(steps) <= most
 
     def lean(self, targets: FloatArray, limit: float, best: Solution) -> Listed:
-        """Recipes no farther than `limit` that no other such one undercuts in every paste.
-
-        `best` is the closest of them.
-        """
+        """The lean recipes no farther than `limit` (see `near`); `best` is the closest of them."""
         assert best.steps is not None
         goals = np.reshape(targets, (-1, 3))
         parts, complete = self._parts(self.space, best.steps.astype(float))

@@ -1,4 +1,4 @@
-"""What the searches walk in: doses counted in steps, and the colours they give."""
+"""What the searches work on: doses in steps, and their colours."""
 
 from __future__ import annotations
 
@@ -27,32 +27,31 @@ _CHUNK: Final = 16_384
 class Space:
     """Steps of k kinds of dose under limits, and their colour in one or more views.
 
-    Doses are whole numbers of steps or (for the continuous searches) real ones.
+    Doses are whole numbers of steps or, for the continuous searches, real ones.
 
     Attributes
     ----------
     limits
-        What is permitted.
+        The permitted doses.
     base, base_scattering
         Absorption and reduced scattering [1/cm] without any dose, shape (36,).
     absorption, scattering
         What an effective step of each kind adds to them [1/cm], shape (k, 36).
     bend
-        Of each pigment, k in `shadematch.studio.bend`, shape (n,).
+        Bend of each pigment (`shadematch.studio.bend`), shape (n,).
     load_per_step
-        Load of one dose step [per 100 g], for the bends.
+        Load of one dose step [palette's unit per 100 g], for the bends.
     held
-        Load of each pigment that is there before any step and is counted in `base`, shape (n,).
+        Load of each pigment before any step, part of `base`, shape (n,).
     thickness_cm, around
-        Thickness of the layer, and what lies around it.
+        Thickness of the layer [cm], and what lies around it.
     seen
-        How spectra become colours: one for each view.
+        The observations, one for each view.
     layer
-        Radiance factor by absorption; None where a free kind of dose scatters, so that
-        absorption is not all that varies. Colours are then read from the two-variable table.
+        Radiance factor by absorption; None if a free kind of dose scatters. Colours then come
+        from the two-variable table.
     shift
-        CIELAB added to every colour, shape (3,): where a real batch is known to stray from what
-        is computed.
+        CIELAB added to every colour, shape (3,): the known error for a real batch.
     """
 
     limits: DoseLimits
@@ -71,17 +70,7 @@ class Space:
 
     @classmethod
     def of(cls, models: Sequence[Model], load_per_step: float, limits: DoseLimits) -> Space:
-        """What limits permit, as models see it.
-
-        Parameters
-        ----------
-        models
-            One for each view; these differ in their light alone.
-        load_per_step
-            Load of one dose step [per 100 g].
-        limits
-            What is permitted.
-        """
+        """The space of models, one for each view, which differ in their light alone."""
         first = models[0]
         loads = limits.brought(np.eye(limits.size)) * load_per_step
         scattering = loads @ first.scattering
@@ -115,7 +104,7 @@ class Space:
 
     @property
     def undiluted(self) -> Space:
-        """The pigments by the ruler alone."""
+        """The space without let-downs."""
         limits = self.limits.undiluted
         if limits is self.limits:
             return self
@@ -125,19 +114,19 @@ class Space:
         )
 
     def limited(self, *, max_paste: float | None = None, max_tubes: int | None = None) -> Space:
-        """The same with tighter limits."""
+        """The space with tighter limits."""
         if max_paste is None and max_tubes is None:
             return self
         limits = self.limits.limited(max_paste=max_paste, max_tubes=max_tubes)
         return replace(self, limits=limits)
 
     def holding(self, fixed: IntArray, layer: Layer | None = None) -> Space:
-        """What is left when the kinds that scatter stand still at `fixed` steps, shape (k,).
+        """The space with the kinds that scatter fixed at `fixed` steps, shape (k,).
 
-        Absorption is then all that varies, which is what the proofs rest on. `layer` is the
-        layer with these steps in it, where it is at hand.
+        Only absorption varies then, as the proofs require. `layer` is that of these steps, if it
+        exists already.
         """
-        # All kinds of a pigment scatter or none does, so no other dose of it is to come.
+        # All kinds of a pigment scatter or none does, so these are all its doses.
         effective = self.effective(fixed.astype(float))
         base_scattering = self.base_scattering + effective @ self.scattering
         return replace(
@@ -150,18 +139,17 @@ class Space:
 
     @functools.cached_property
     def bent(self) -> bool:
-        """Whether some pigment's strength falls behind its dose, or runs before it."""
+        """Whether the strength of some pigment is not proportional to its dose."""
         return bool(self.bend.any())
 
     def _loads(self, steps: FloatArray) -> FloatArray:
-        """Load of each pigment, shape (..., n), what is held counted in."""
+        """Load of each pigment, `held` included, shape (..., n)."""
         return np.asarray(self.held + self.load_per_step * self.limits.brought(steps))
 
     def effective(self, steps: FloatArray | IntArray) -> FloatArray:
-        """Steps that would do as much in proportion, shape (..., k); rising with the steps.
+        """Effective steps, shape (..., k), in which strength is proportional; rising with steps.
 
-        What all kinds of dose of a pigment bring bends together, beside what is held, and each
-        kind has its share.
+        All doses of a pigment, and what is held, bend together; each kind gets its share.
         """
         if not self.bent:
             return np.asarray(steps)
@@ -172,7 +160,7 @@ class Space:
         return np.asarray(steps * ratio[..., self.limits.pigment])
 
     def effective_slope(self, steps: FloatArray) -> FloatArray:
-        """What a small further step of each kind does, in effective ones, shape (..., k)."""
+        """Effective steps that a small further step of each kind adds, shape (..., k)."""
         slope = effective_slope(self._loads(steps), self.bend)
         return np.asarray(slope[..., self.limits.pigment])
 
@@ -187,7 +175,7 @@ class Space:
 
     @functools.cached_property
     def _surface(self) -> Surface | None:
-        """All that `spectra` gives where kinds scatter, but for millionths; None: not worth it."""
+        """A fast approximation of `spectra` if kinds scatter, to millionths, if worth it."""
         if np.unique(self.around.backing).size > MOST_BACKINGS:
             return None
         return Surface(self.thickness_cm, self.around)
@@ -195,15 +183,11 @@ class Space:
     def sketched(self, steps: IntArray) -> FloatArray:
         """CIELAB in each view, shape (m, v, 3), of very many steps, shape (m, k).
 
-        As `labs`; where kinds scatter, off by some hundred-thousandths.
+        As `labs`, but off by some hundred-thousandths if kinds scatter.
         """
-        return np.concatenate(
-            [np.empty((0, len(self.seen), 3))]
-            + [
-                self._sketched(steps[i : i + _CHUNK].astype(float))
-                for i in range(0, len(steps), _CHUNK)
-            ]
-        )
+        starts = range(0, len(steps), _CHUNK)
+        parts = [self._sketched(steps[i : i + _CHUNK].astype(float)) for i in starts]
+        return np.concatenate([np.empty((0, len(self.seen), 3)), *parts])
 
     def _sketched(self, steps: FloatArray) -> FloatArray:
         surface = None if self.layer is not None else self._surface
@@ -249,7 +233,7 @@ class Space:
         return found
 
     def lab_and_slope(self, steps: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """The same in the first view."""
+        """CIELAB and its Jacobian in the first view."""
         return self.labs_and_slopes(steps)[0]
 
     def xyz_slope(self, by_a: FloatArray, view: int = 0) -> FloatArray:
@@ -265,7 +249,7 @@ class Space:
         return self._products(self.scattering)
 
     def _products(self, per_step: FloatArray) -> list[FloatArray]:
-        """Weights times what a step adds, for each view; shape (36, 3 k)."""
+        """Weights times the addition of a step, for each view; shape (36, 3 k)."""
         each = [seen.weights[:, None, :] * per_step for seen in self.seen]
         return [part.reshape(-1, self.base.size).T.copy() for part in each]
 

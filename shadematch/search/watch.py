@@ -1,4 +1,4 @@
-"""How long a search may go on, who looks on, and who may end it."""
+"""The time limit, progress reports and interruption of a search."""
 
 from __future__ import annotations
 
@@ -19,15 +19,14 @@ _PAUSE: Final = 0.1
 
 
 class Watch:
-    """A limit of time on a search that can answer at any moment with what it has.
+    """A time limit for a search that can answer at any moment with what it has found.
 
     Parameters
     ----------
     seconds
-        From now on; None for no limit.
+        Time limit from now [s]; None for none.
     progress
-        Called about ten times a second with the smallest CIEDE2000 found so far and the bound
-        so far.
+        Called about ten times a second with the smallest CIEDE2000 and the bound so far.
 
     Raises
     ------
@@ -42,24 +41,20 @@ class Watch:
     ) -> None:
         check_progress(progress)
         if seconds is not None and not (is_finite(seconds) and seconds > 0):
-            raise PourError(
-                "must be a number above 0",
-                field="seconds",
-                value=seconds,
-                remedy="Leave it out to search to the end",
-            )
+            problem, remedy = "must be a number above 0", "Leave it out to search to the end"
+            raise PourError(problem, field="seconds", value=seconds, remedy=remedy)
         self._start = self._told = time.monotonic()
         self._seconds = self._limit = float("inf") if seconds is None else seconds
         self._progress = progress
         self.interrupted = False
 
     def until(self, share: float) -> None:
-        """The next search may go on until so much of the time is over."""
+        """Let the next search run until this fraction of the time limit."""
         self._limit = share * self._seconds
 
     @property
     def left(self) -> float:
-        """Seconds."""
+        """Time left [s]."""
         return 0.0 if self.interrupted else self._start + self._limit - time.monotonic()
 
     def over(self) -> bool:
@@ -67,16 +62,16 @@ class Watch:
         return self.interrupted or (self._limit < float("inf") and self.left <= 0.0)
 
     def tell(self, delta_e: float, bound: float) -> None:
-        """Report what is known."""
+        """Report progress, if it is time."""
         if self._progress is not None and time.monotonic() - self._told >= _PAUSE:
             self._told = time.monotonic()
             self._progress(delta_e, bound)
 
     @contextlib.contextmanager
     def interruptible(self) -> Iterator[None]:
-        """Take the first Ctrl-C as the end of the time, a second one as ever.
+        """Treat the first Ctrl-C as the end of the time limit, and a second one as usual.
 
-        Only where Python would raise `KeyboardInterrupt`, and in the main thread.
+        Only in the main thread, and if Python would raise `KeyboardInterrupt`.
         """
         heard = signal.getsignal(signal.SIGINT)
         main = threading.current_thread() is threading.main_thread()
@@ -97,4 +92,4 @@ class Watch:
 
 
 UNWATCHED: Final = Watch()
-"""No limit, and nobody looks on."""
+"""No time limit, no reports."""

@@ -1,8 +1,8 @@
 """Whole doses, with a proof that nothing permitted is better.
 
-Branch and bound over boxes of doses (`nearness` says how near a box can come). Boxes that have
-become small are gone through recipe by recipe, by their linear images first (`lattice`). It
-serves doses by the ruler and let-downs, one light and several.
+Branch and bound over boxes of doses, with floors from `nearness`. Small boxes are searched recipe
+by recipe, first by their linear images (`lattice`). It serves doses and let-downs, one light and
+several.
 
 References
 ----------
@@ -28,42 +28,40 @@ from shadematch.support.arrays import FloatArray, IntArray
 __all__ = ["GAP", "LISTED", "MOST_EFFORT", "Solution", "closest", "frugal"]
 
 GAP: Final = 0.01
-"""A recipe counts as proved when its CIEDE2000 exceeds the bound by no more than this."""
+"""A recipe is proved if its CIEDE2000 exceeds the bound by at most this."""
 LISTED: Final = 12_000
-"""Up to so many recipes are gone through one by one, which is quicker than a search."""
+"""Up to this many recipes are evaluated one by one, which is faster than a search."""
 _AIM: Final = 0.999 * GAP
-"""What the search aims at, so that rounding does not put a floor of exactly that out of `GAP`."""
+"""The gap to reach, slightly less than `GAP` because of rounding."""
 _EXACT_COUNT: Final = 3_000_000
 _EFFORT: Final = 60_000
 MOST_EFFORT: Final = 400_000
 _BETTER: Final = 0.05
 _HOPELESS: Final = 5.0
-"""CIEDE2000 from which on nobody waits long for a proof."""
+"""CIEDE2000 from which on a proof is not worth a long search."""
 _MOST_CORNERS: Final = 8
 _AIMS: Final = 48
 _GUESSES: Final = ((0, 100), (0, 400), (6_000, 1600), (25_000, 6400))
-"""From so many boxes on, so many tiles are looked at for a recipe that ends the search."""
+"""From this many boxes on, this many tiles are tried for a recipe that ends the search."""
 
 
 @dataclass(frozen=True)
 class Solution:
-    """What a search for whole doses ends with.
+    """The result of a search for whole doses.
 
     Attributes
     ----------
     steps
-        Doses in steps, shape (n,); None where no permitted recipe fulfils what was asked.
+        Doses in steps, shape (k,); None if no permitted recipe qualifies.
     delta_e
-        CIEDE2000 of `steps`, the worst one where several lights count; infinite where there
-        are none.
+        CIEDE2000 of `steps`, the largest over the lights; infinite without steps.
     bound
         No permitted recipe has a smaller CIEDE2000 (`closest`), or no permitted recipe within
         the tolerance has less paste [dose steps] (`frugal`).
     proved
-        Whether the search came to its end: `bound` is within `GAP` of `delta_e`, or is the
-        recipe's own paste.
+        Whether `bound` is within `GAP` of `delta_e`, or is the recipe's own paste.
     boxes
-        How many boxes were looked at.
+        Number of boxes searched.
     """
 
     steps: IntArray | None
@@ -74,7 +72,7 @@ class Solution:
 
 
 class _Incumbent:
-    """The best recipe so far, ties settled towards less paste, then by order."""
+    """The best recipe so far; of equals the one with less paste, then by order."""
 
     def __init__(self, sought: Nearness) -> None:
         self._sought, self._limits = sought, sought.space.limits
@@ -82,7 +80,7 @@ class _Incumbent:
         self.value = np.inf
 
     def offer(self, points: IntArray) -> None:
-        """Take the best of recipes, shape (m, k), if it is permitted and better."""
+        """Keep the best of recipes, shape (m, k), that is permitted, if it is better."""
         points = self._limits.permitted(points)
         if not len(points):
             return
@@ -113,7 +111,7 @@ def _corners(hints: FloatArray) -> IntArray:
 
 
 def _aims(boxes: Boxes[IntArray], judged: Judged, at: IntArray) -> IntArray:
-    """Whole recipes where boxes come nearest to the target."""
+    """Whole recipes where boxes are nearest to the target."""
     lo, hi = boxes.lo[at], boxes.hi[at]
     aim = 0.5 * (lo + hi) + 0.5 * (hi - lo) * judged.shares[at, : lo.shape[1]]
     return np.unique(np.rint(aim).astype(np.intp), axis=0)
@@ -137,21 +135,21 @@ def closest(
     Parameters
     ----------
     sought
-        The target, and where to search.
+        The target and the space.
     hints
-        Real-valued steps to look around first, shape (h, k).
+        Real-valued steps to start from, shape (h, k).
     below
         Only recipes with a smaller CIEDE2000 count.
     effort
-        Most boxes to look at.
+        Most boxes to search.
     watch
-        When to end; once there is a recipe.
+        Ends the search in time, once there is a recipe.
 
     Returns
     -------
     Solution
-        Exact (`bound` equals `delta_e`) where there are at most three million recipes or the
-        search is short; else `bound` may stay up to `GAP` below.
+        Exact (`bound` equals `delta_e`) up to three million recipes if the search is short; else
+        `bound` may be up to `GAP` below.
     """
     limits = sought.space.limits
     best = _Incumbent(sought)
@@ -165,10 +163,10 @@ def closest(
     best.offer(_corners(hints))
     sought.face(hints[0])
     faced = float(sought.worst(hints[:1])[0])
-    # A search that turns out long is worth more guesses: a good one ends it. Several lights
-    # leave too few recipes that are good under all of them.
+    # The longer a search, the more guesses it is worth: a good one ends it. With several lights
+    # too few recipes are good under all of them.
     guesses = [] if exact_effort or len(sought.targets) > 1 else list(_GUESSES)
-    boxes, settled = 0, np.inf  # `settled`: least floor among boxes given up within the gap
+    boxes, settled = 0, np.inf  # `settled`: least floor among boxes dropped within the gap
     pool = _everything(limits)
     while len(pool):
         limit = min(best.value, below)
@@ -230,22 +228,22 @@ def frugal(
     Parameters
     ----------
     sought
-        The target, and where to search.
+        The target and the space.
     within
-        Largest CIEDE2000 that will do.
+        Largest permitted CIEDE2000.
     less_than
-        Only recipes with less paste than this count, in dose steps.
+        Only recipes with less paste count [dose steps].
     near
-        Steps, shape (k,), whose kinds of dose set the first price of colour; any will do.
+        Steps, shape (k,), whose kinds of dose set the first price of colour; any are valid.
     effort
-        Most boxes to look at.
+        Most boxes to search.
     watch
-        When to end.
+        Ends the search in time.
 
     Returns
     -------
     Solution
-        `steps` is None where there is none; `bound` is the proved least paste, or `less_than`.
+        `bound` is the proved least paste, or `less_than` if there is no recipe.
     """
     limits = sought.space.limits
     paste, grain = limits.paste, limits.grain

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import unicodedata
+from collections import Counter
+from collections.abc import Iterable
 from typing import Annotated, Any, ClassVar, Final, TypeGuard
 
 import numpy as np
@@ -22,6 +24,7 @@ __all__ = [
     "check_name",
     "check_progress",
     "expect",
+    "first_twice",
     "is_finite",
     "listed",
     "readable",
@@ -132,6 +135,11 @@ def whole(
         return int(value)
     problem = f"must be a whole number from {least:,} to {most:,}"
     raise error(problem, field=field, value=value, remedy=remedy)
+
+
+def first_twice(names: Iterable[str]) -> str | None:
+    """The first name, in alphabetical order, that appears more than once."""
+    return min((name for name, count in Counter(names).items() if count > 1), default=None)
 
 
 def _has_unseen(name: str) -> bool:

@@ -160,7 +160,7 @@ def test_what_a_maker_is_told() -> None:
     assert "A colours about" not in text
     assert "predicting each bar from the others misses by" in text
     assert found.warnings == ()
-    assert "ranges rest on two mixtures; pour one more to test them" in text
+    assert "ranges are based on two mixtures; pour one more to test them" in text
 
 
 def test_a_bar_is_predicted_from_the_others_as_by_a_fit_without_it() -> None:

@@ -87,7 +87,7 @@ def test_percent_is_seen_in_the_whole_file(write: Write) -> None:
     # A line below 1.5 % among others in percent could be a fraction: say which.
     text = spectral(GRID, ("one,2", [100 * v for v in RISING]), ("two,9", dark))
     path = write(text)
-    with pytest.raises(sm.PourError, match=r"line 3: can't tell percent from fraction"):
+    with pytest.raises(sm.PourError, match=r"line 3: percent or fraction"):
         sm.read_test_pours(path, pour=sm.Pour(batch_g=100))
     _, told = sm.read_test_pours(path, reflectance_unit="percent", pour=sm.Pour(batch_g=100))
     assert told.spectrum is not None and told.spectrum[2] == pytest.approx(0.004)
@@ -120,7 +120,7 @@ def test_decimal_commas(write: Write, between: str) -> None:
         ("name,L,a,b\n\n# x\none,50,0,2\none,50,0,2\n", r"line 5: the same bar in .* line 4"),
         (
             "name,dose_cm:g,backing,L,a,b\none,1,white,50,0,2\none,2,black,50,0,2\n",
-            r"line 3: this name stands in line 2 for another bar",
+            r"line 3: this name is another bar's in line 2",
         ),
         ("name,dose_cm:g,dose_g:h,L,a,b\none,1,,50,0,2\n", "more than one unit"),
         ("name,dose_cm:g,load_cm:g,L,a,b\none,1,2,50,0,2\n", "line 2: this pigment has two"),
@@ -263,10 +263,10 @@ def test_cgats_with_doses_from_a_second_file(write: Write) -> None:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (("NUMBER_OF_SETS 2", "NUMBER_OF_SETS 3"), "line 15: 2 sets of data, not the 3"),
-        (("END_DATA\n", ""), "line 12: is never ended"),
+        (("NUMBER_OF_SETS 2", "NUMBER_OF_SETS 3"), "line 15: 2 sets of data, but"),
+        (("END_DATA\n", ""), "line 12: has no end"),
         (('"gorse light"', "gorse light"), "line 13: has 6 values for 5 fields"),
-        (('WEIGHTING_FUNCTION "ILLUMINANT, D50"\n', ""), "which light its Lab"),
+        (('WEIGHTING_FUNCTION "ILLUMINANT, D50"\n', ""), "the light of its Lab"),
         (("gorse light", "gorse dark"), r"line 13: .* has no such bar"),
         (("LAB_A LAB_B", "LAB_A LAB_A"), "line 8: a field appears twice"),
     ],

@@ -212,7 +212,7 @@ def test_a_colourant_may_be_called_white_or_clear() -> None:
     np.testing.assert_allclose(found.spectrum("white")[0], plain.spectrum("chalk")[0], rtol=1e-9)
     with pytest.raises(sm.PaletteError, match="unit: has doses in parts"):
         found.palette  # noqa: B018
-    with pytest.raises(sm.PourError, match="the calibration's doses are shares"):
+    with pytest.raises(sm.PourError, match="the calibration's doses are in parts"):
         found.interval(sm.Recipe({"gorse": 0.1}, sm.Pour(batch_g=100), unit="g"))
     weighed, beside = (dataclasses.replace(c, unit="g").palette for c in (found, plain))
     assert max(weighed.clear.absorption) == 0.0
@@ -261,7 +261,7 @@ def test_films_on_cards_and_on_one_that_was_not_measured(tmp_path: Path) -> None
     learnt = [{n: x * 0.02} for n in made.names for x in (0.5, 1.5)]
     learnt.append({"rosehip": 0.01, "chalk": 0.01})
     path, cards = made.write(tmp_path, learnt, np.random.default_rng(3))
-    with pytest.raises(sm.PourError, match=r"line 2: backing must be .* a name .*white card"):
+    with pytest.raises(sm.PourError, match=r"line 2: backing must be .* the name .*white card"):
         sm.read_test_pours(path, reflectance_unit="percent", pour=sm.Pour(batch_g=100))
     pours = sm.read_test_pours(
         path, backings=cards, reflectance_unit="percent", pour=sm.Pour(batch_g=100)

@@ -62,7 +62,7 @@ def test_photos_are_calibrated_from_the_command_line(
 @pytest.mark.parametrize(
     ("cells", "said"),
     [
-        (',"10,10,90,90","110,10,190,90"', "marked up and not named"),
+        (',"10,10,90,90","110,10,190,90"', "the photo is not named"),
         ('one.png,,"110,10,190,90"', "where the bar is"),
         ('gone.png,"10,10,90,90",', "line 2"),
         ('one.png,"10,10,90",', "region"),

@@ -141,7 +141,7 @@ def test_a_doubtful_measurement_is_not_acted_on(run: Run, tmp_path: Path) -> Non
     status, out, _ = run(*words, "--measured", "30", "40", "-20")
     assert status == 0 and "does not fit this recipe" in out
     assert "check the measurement first" in out and "add this, measure again" not in out
-    assert "nothing, as long as the measurement is in doubt" in out and "best is" not in out
+    assert "nothing while the measurement is in doubt" in out and "best is" not in out
     told = json.loads(run(*words[:-2], "--measured", "30", "40", "-20", "--json")[1])
     assert told["doubtful"] and told["advice"] is None and told["closest"] is None
     # Asked for, it is told.

@@ -44,7 +44,7 @@ def test_same_look(run: Run) -> None:
     )
     status, out, _ = run(*words)
     assert status == 0
-    assert "the doses stay as they are" in out
+    assert "the same doses" in out
     told = json.loads(run(*words, "--json")[1])
     assert told["how"] == "same doses"
     assert told["doses"] == {"gorse": 2.0, "rosehip": 1.0}

@@ -28,9 +28,9 @@ def test_the_example_runs(
     out = capsys.readouterr().out
     assert out.count("CIEDE2000 0.") + out.count("CIEDE2000 1.") >= 4
     assert "the melt looks far darker than the bar" in out
-    assert "The palette is as it was. The colour is the same." in out
+    assert "The palette has not changed. The colour is the same." in out
     assert "The palette has changed since: rosehip differs." in out
-    assert "Match the target anew" in out
+    assert "Match the target again" in out
     assert {p.name for p in tmp_path.iterdir()} == {
         f"{order}.{suffix}"
         for order in ("harbour-lights", "slack-water", "heather-bank")

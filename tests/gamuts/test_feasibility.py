@@ -105,7 +105,7 @@ def test_a_palette_without_one_tube(green: Feasibility) -> None:
     assert "farther" in compared.sentence and "two left out" in compared.sentence
     same = green.compare(palette)
     assert np.abs(same.difference).max() == 0.0
-    assert "comes as near" in same.sentence
+    assert "just as close" in same.sentence
     for result in (green, compared):
         assert "background:#" in result._repr_html_()
 

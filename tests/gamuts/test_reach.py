@@ -423,7 +423,7 @@ def test_results_read_and_draw_themselves() -> None:
         assert str(result).split("\n")[0].split("  ")[-1] in html.unescape(page)
     assert "&lt;script&gt;" in found._repr_html_()
     assert found.nearest("#d9822b").sentence == "#d9822b can be made"
-    assert "nothing comes below" in str(found.nearest("#00ffff"))
+    assert "none is below" in str(found.nearest("#00ffff"))
     assert "lightness 60" in str(found.slice(lightness=60, step=20))
 
 

@@ -192,7 +192,7 @@ def test_a_match_that_contradicts_itself(tmp_path: Path) -> None:
         ({("match", "closest", "doses"): more}, "does not fit|contradicts"),
         ({("match", "frugal", "doses"): {"gorse": 7.0}}, "does not fit|contradicts"),
         ({("match", "closest", "doses"): {"gorse": 2.5}}, "not a multiple of its step"),
-        ({("match", "closest", "doses"): {"gorse": 900.0}}, "more paste than the pour takes"),
+        ({("match", "closest", "doses"): {"gorse": 900.0}}, "more paste than the load limit"),
         ({("match", "closest", "doses"): {"rosehip": 1.0}}, "lacks a pigment that must be used"),
         (
             {("match", "closest", "doses"): {"gorse": 1.0, "kelp": 1.0}},

@@ -222,7 +222,7 @@ def test_unchanged_palette(match: Match, saved: Path) -> None:
         assert again.same
         assert again.changed == again.missing == ()
         assert again.to_target == pytest.approx(match.delta_e, abs=1e-9)
-        assert "as it was" in again.sentence
+        assert "has not changed" in again.sentence
 
 
 def test_a_stronger_paste_is_named_and_weighed(match: Match, saved: Path) -> None:
@@ -244,7 +244,7 @@ def test_a_stronger_paste_is_named_and_weighed(match: Match, saved: Path) -> Non
     for words in (
         f"changed since: {name} differs",
         f"{again.delta_e:.2f}",
-        "Match the target anew",
+        "Match the target again",
     ):
         assert words in again.sentence
         assert words in str(again)
@@ -263,7 +263,7 @@ def test_bases_count_if_they_are_in_it(tmp_path: Path) -> None:
         assert again.changed == changed
         assert again.same == (white == 0)
         if white == 0:
-            assert "nothing that this recipe takes" in again.sentence
+            assert "nothing that this recipe uses" in again.sentence
 
 
 def test_missing_paste(match: Match, saved: Path) -> None:
@@ -295,7 +295,7 @@ def test_another_version_that_computes_otherwise(saved: Path) -> None:
     assert again.saved.match is None  # nobody can say any more that it was proved
     assert again.changed == ()
     assert not again.same
-    assert "computes otherwise than 0.0.1 did" in again.sentence
+    assert "computes differently from 0.0.1" in again.sentence
 
 
 def test_doses_that_do_not_give_the_kept_colour_are_refused(saved: Path) -> None:
@@ -494,7 +494,7 @@ def test_nothing_is_lost_silently(tmp_path: Path) -> None:
     plain = Richer({"gorse": 1.0}, sm.Pour(batch_g=100))
     sm.save(plain, tmp_path / "r.json")
     assert sm.read(tmp_path / "r.json").recipe == sm.Recipe({"gorse": 1.0}, sm.Pour(batch_g=100))
-    with pytest.raises(sm.PourError, match="can't be kept or printed yet") as found:
+    with pytest.raises(sm.PourError, match="can't be saved or printed yet") as found:
         sm.save(
             Richer({"gorse": 1.0}, sm.Pour(batch_g=100), (), "cm", ("twice",)), tmp_path / "r.json"
         )

@@ -162,8 +162,8 @@ def test_a_hex_code_has_no_index() -> None:
         sm.Recipe({"gorse": 1.0}, sm.Pour(batch_g=100)), "#d9822b", lights=["A", "FL2"]
     )
     assert all(light.index is None for light in found.lights)
-    assert "not a spectrum" in found.note
-    with pytest.raises(sm.ColourError, match="was not asked for"):
+    assert "has no spectrum" in found.note
+    with pytest.raises(sm.ColourError, match="is not one of these lights"):
         found["D65"]
 
 

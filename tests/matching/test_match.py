@@ -401,10 +401,10 @@ def test_verdicts() -> None:
     assert sm.match("#d9822b", pour=sm.Pour(batch_g=20_000)).verdict.limit == "nothing"
     coarse = sm.match("#d9822b", pour=sm.Pour(batch_g=100)).verdict
     assert coarse.limit == "dose steps"
-    assert any("batch of" in text for text in coarse.help)
+    assert any(text.startswith("In ") for text in coarse.help)
     by_ruler = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5)).verdict
     assert by_ruler.limit == "dosing" and "the ruler" in by_ruler.sentence
-    assert any("A batch of 200 g at once" in text for text in by_ruler.help)
+    assert any("In 200 g at once" in text for text in by_ruler.help)
     half = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5), dose_slip=0.02).verdict
     assert half.limit == "dose steps" and "steps of 0.5 cm" in half.sentence
     # No advice to melt more than is taken: 100 kg.
@@ -412,7 +412,7 @@ def test_verdicts() -> None:
     between = sm.Target.from_lab(sm.predict({"gorse": 150, "rosehip": 50}, pour=heavy).lab)
     verdict = sm.match(between, pour=heavy).verdict
     assert verdict.limit == "dose steps" and verdict.help
-    assert not any("batch of" in text for text in verdict.help)
+    assert not any(text.startswith("In ") for text in verdict.help)
     weak = sm.match("#000000", pour=sm.Pour(batch_g=1000, max_load=1.0)).verdict
     assert weak.limit == "load limit"
     first = sm.demo_palette().names[0]
@@ -425,7 +425,7 @@ def test_help_keeps_the_limits_of_the_question() -> None:
     asked = {"target": "#ffe000", "must_use": ("dusk",)}
     verdict = sm.match(**asked, pour=sm.Pour(white=1.0, batch_g=1000)).verdict
     clear = sm.match(**asked, pour=sm.Pour(white=0.0, batch_g=1000)).ideal.delta_e
-    assert any(f"Clear base could come to {clear:.2f}." in text for text in verdict.help)
+    assert any(f"Clear base: {clear:.2f} with free doses." in text for text in verdict.help)
 
 
 @pytest.mark.parametrize(
@@ -448,7 +448,7 @@ def test_a_restriction_that_holds_a_recipe_back_is_named(
     left = asked.keys() - {"must_avoid"}
     if len(asked) > 1:
         free = sm.match(code, pour=pour, **{n: asked[n] for n in left}).closest.delta_e  # type: ignore[arg-type]
-    assert f"restriction to {words}. Lifted, it comes to {free:.2f}, nine" in m.verdict.sentence
+    assert f"restriction to {words}. Without it: {free:.2f}, nine" in m.verdict.sentence
 
 
 def test_a_load_limit_between_whole_steps_is_named() -> None:
@@ -463,8 +463,8 @@ def test_steps_that_help_are_told_with_slips() -> None:
     asked = {"target": "#f4d9c6", "tolerance": 0.0}
     help_ = sm.match(**asked, pour=sm.Pour(batch_g=500)).verdict.help  # type: ignore[arg-type]
     for more, words in (
-        ({"batch_g": 2500.0}, "A batch of 2500 g"),
-        ({"batch_g": 1000.0}, "A batch of 1000 g"),
+        ({"batch_g": 2500.0}, "In 2500 g"),
+        ({"batch_g": 1000.0}, "In 1000 g"),
         ({"batch_g": 500.0, "dose_step": 0.5}, "Dosing to 0.5 cm"),
     ):
         m = sm.match(**asked, pour=sm.Pour(**more))  # type: ignore[arg-type]

@@ -125,7 +125,7 @@ def test_said_kept_and_matched() -> None:
     shades = m.shades()
     assert pickle.loads(pickle.dumps(shades)) == shades
     text = str(shades)
-    assert "take out 20 g" in text and "the 480 g that are left" in text and "pour the rest" in text
+    assert "take out 20 g" in text and "the 480 g left" in text and "pour the rest" in text
     assert shades.sentence in text and "powder dust" in shades._repr_html_()
     chosen = sm.match(shades[1], pour=sm.Pour(batch_g=1000))
     assert chosen.target.source == "a shade that was chosen"

@@ -232,13 +232,13 @@ def test_reason_names_the_tube_and_the_order() -> None:
     assert not plan.complete and plan.poured == ()
     assert line.reason == "paste" and dict(line.short) == {"dusk": 5.0}
     assert [(p.pigment, p.tubes) for p in line.would_take] == [("dusk", 1)]
-    assert "repeat: even by itself it lacks 5 cm of dusk; it would take 1 tube of dusk" in str(plan)
+    assert "repeat: even alone it is 5 cm of dusk short; it needs 1 tube of dusk" in str(plan)
     # Beside another one that takes what there is.
     stock = sm.Stock.of({"dusk": 1, "kelp": 3})
     many = dusky(name="many", bars=84, value=9.0)  # 21 pots of 4 bars, 84 cm
     plan = sm.plan([dusky(), many], stock)
     assert plan["many"] == plan.poured[0] and plan.poured[0].pots == 21
-    assert "beside the orders that are poured it lacks 9 cm of dusk; it would take 1 tube" in str(
+    assert "beside the orders poured it is 9 cm of dusk short; it needs 1 tube" in str(
         plan["repeat"]
     )
     with pytest.raises(sm.PourError, match="no order has this name"):
@@ -254,7 +254,7 @@ def test_reason_for_colour_pour_palette_base_and_budget() -> None:
     assert [line.reason for line in plan.left_out] == ["colour"] * 3
     sentences = [line.sentence for line in plan.left_out]
     assert "over the 3 allowed" in sentences[0]
-    assert "not even one step" in sentences[1]
+    assert "below one dose step" in sentences[1]
     assert "needs peat" in sentences[2]
     assert plan.proof == "there is nothing to choose"
     dry = stock.model_copy(update={"clear_g": 1000.0, "clear_price_kg": 6.0})
@@ -361,7 +361,7 @@ def test_a_cut_list_is_not_called_proved(monkeypatch: pytest.MonkeyPatch) -> Non
     plan = sm.plan([order], stock)
     assert plan.limited == ("grey",) and not plan.proved
     assert plan.poured[0].among == 3
-    assert "not all for grey" in plan.proof
+    assert "incomplete for grey" in plan.proof
 
 
 def test_out_of_time_is_not_called_proved() -> None:

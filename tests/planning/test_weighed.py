@@ -28,12 +28,12 @@ def test_a_tube_that_nobody_measured_is_an_assumption_told_once() -> None:
     recipe = sm.Recipe({"gorse": 3.0, "rosehip": 1.0}, sm.Pour(batch_g=500))
     money, known = (sm.cost(recipe, palette=p, stock=stock) for p in (palette, sm.demo_palette()))
     assert (money.paste, money.bars_per_set) == (known.paste, known.bars_per_set)
-    said = "assumed    a full tube of gorse, rosehip holds 87 cm: nobody entered it"
+    said = "assumed    a full tube of gorse, rosehip holds 87 cm (not entered)"
     assert str(money).count("87 cm") == 1 and said in str(money)
     assert "assumed" not in str(known)
     plan = sm.plan([ORDER], stock, palette=palette)
-    assert str(plan).count("87 cm: nobody entered it") == 1
-    assert "87 cm: nobody entered it" in plan._repr_html_()
+    assert str(plan).count("87 cm (not entered)") == 1
+    assert "87 cm (not entered)" in plan._repr_html_()
     assert "assumed" not in str(sm.plan([ORDER], stock))
     entered = sm.Stock(tubes=(Tubes(pigment="gorse", full=1, tube_size=85),))
     assert "gorse" not in entered.assumed(palette)

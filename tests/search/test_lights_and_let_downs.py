@@ -472,7 +472,7 @@ def test_out_of_reach_the_nearest_is_proposed() -> None:
     assert len(few.to_make) == 1
     assert few.closest.delta_e == pytest.approx(best[0], abs=1e-9)
     assert "None of the" in few.sentence
-    assert f"it comes to {best[0]:.2f} instead of" in few.sentence
+    assert f"{best[0]:.2f} instead of" in few.sentence
     # Beyond what they can do: the fewest let-downs that come nearly as near as they can.
     beyond = sm.propose_let_down("#d8f0e0", pour=sm.Pour(batch_g=50))
     assert not beyond.reached
