@@ -25,11 +25,13 @@ import numpy as np
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.colour.difference import squared_difference
 from shadematch.colour.floors import floor
-from shadematch.optics.layer import Layer
-from shadematch.search.space import Space
+from shadematch.optics.layer import CONVEXITY, Layer
+from shadematch.search.images import Images, Load, in_effect
+from shadematch.search.scattering import images_by_surface
+from shadematch.search.space import Space, lab_range
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["Images", "Judged", "beyond", "images_of", "judge", "nearest"]
+__all__ = ["Judged", "beyond", "images_of", "judge", "nearest"]
 
 _KNEE: Final = (6.0 / 29.0) ** 3
 _CUTS: Final = 8
@@ -45,27 +47,6 @@ of N. Below the knee f is linear, P is convex, and nothing is to be shown."""
 
 
 @dataclass(frozen=True)
-class Images:
-    """Zonotopes that contain the colours of boxes."""
-
-    centre: FloatArray  # (m, 3) CIELAB
-    generators: FloatArray  # (m, 3, k + 3): the kinds' of dose, then the remainder's
-    bow: FloatArray  # (m, k) how far along its generator a dose may lie from its share of the box
-    lab_lo: FloatArray  # (m, 3) an upright box that holds the colours as well
-    lab_hi: FloatArray
-
-    def chosen(self, at: IntArray) -> Images:
-        """The images at some positions."""
-        return Images(
-            centre=self.centre[at],
-            generators=self.generators[at],
-            bow=self.bow[at],
-            lab_lo=self.lab_lo[at],
-            lab_hi=self.lab_hi[at],
-        )
-
-
-@dataclass(frozen=True)
 class _Spectra:
     """Radiance factors of boxes, shapes (m, 36)."""
 
@@ -78,14 +59,23 @@ class _Spectra:
     slack: FloatArray | None  # how far R may lie from something convex
 
 
-def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray) -> list[Images]:
+def images_of(
+    space: Space,
+    lo: IntArray | FloatArray,
+    hi: IntArray | FloatArray,
+    most_paste: float = np.inf,
+) -> list[Images]:
     """Enclose the colours of boxes [lo, hi], shapes (m, k), of whole or real-valued steps.
 
-    There is one `Images` for each view; absorption must be all that varies.
+    There is one `Images` for each view. What of a box takes more than `most_paste` [dose steps]
+    need not be enclosed; see `Load`. Where kinds of dose scatter, see `images_by_surface`.
     """
+    centre, radius, bow = in_effect(space, lo, hi)
+    paste = space.limits.paste
+    load = Load(bow, 0.5 * (hi - lo) * paste, most_paste - 0.5 * (lo + hi) @ paste)
     layer = space.layer
-    assert layer is not None
-    centre, radius, bow = _effective(space, lo, hi)
+    if layer is None:
+        return images_by_surface(space, centre, radius, load)
     mu = space.base + centre @ space.absorption
     spread = radius @ space.absorption
     R, slope = layer.evaluate(mu)
@@ -97,39 +87,10 @@ def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
     spectra = _Spectra(
         R=R, slope=slope, drop=drop, light=light, dark=dark, above=above, slack=slack
     )
-    return [_seen(space, view, spectra, radius, bow) for view in range(len(space.seen))]
+    return [_seen(space, view, spectra, radius, load) for view in range(len(space.seen))]
 
 
-def _effective(
-    space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Centre, half width and bow of boxes in effective steps, shape (m, k) each.
-
-    With bent pastes a box of doses is a box of effective loads, in which reflectance is still
-    convex. A dose at some fraction of its box has its effective load at nearly the same fraction,
-    off by at most the bow: a function whose slope changes monotonically from p to q over a width d
-    is within |p - q| d / 4 of its chord. The bow is in units of the half width of all of the
-    pigment's paste.
-    """
-    width = np.asarray(hi - lo)
-    if not space.bent:
-        return np.asarray(0.5 * (lo + hi)), np.asarray(0.5 * width), np.zeros(width.shape)
-    ends, pigment = (lo.astype(float), hi.astype(float)), space.limits.pigment
-    first, last = (space.effective(end) for end in ends)
-    slopes = [space.effective_slope(end) for end in ends]
-    brought = space.limits.brought
-    gained = brought(last - first)[:, pigment]  # of all kinds of the pigment, in dose steps
-    paste = brought(ends[1] - ends[0])[:, pigment]
-    chord = np.divide(gained, paste, out=slopes[0].copy(), where=paste > 0)
-    chord = np.clip(chord, np.minimum(*slopes), np.maximum(*slopes))  # for rounding
-    bow = 0.5 * np.abs(slopes[0] - slopes[1]) / chord
-    bow = np.where(paste > 0, bow, 0.0)
-    return 0.5 * (first + last), np.asarray(0.5 * width * chord), bow
-
-
-def _seen(
-    space: Space, view: int, spectra: _Spectra, radius: FloatArray, bow: FloatArray
-) -> Images:
+def _seen(space: Space, view: int, spectra: _Spectra, radius: FloatArray, load: Load) -> Images:
     weights, white = space.seen[view]
     plus, minus = np.maximum(weights, 0.0).T, np.maximum(-weights, 0.0).T
     slack, above = spectra.slack, spectra.above
@@ -140,14 +101,23 @@ def _seen(
     dark_plus, light_minus = spectra.dark @ plus, spectra.light @ minus
     darkest = dark_plus - light_minus - rise
     lightest = spectra.light @ plus - spectra.dark @ minus + rise
-    f_dark, steepest = cube_root_response(darkest, white)
-    f_light, _ = cube_root_response(lightest, white)
     xyz = spectra.R @ weights.T
     f, f_slope = cube_root_response(xyz, white)
     steps = space.xyz_slope(spectra.slope, view) * radius[:, None, :]  # (m, 3, k)
-    # X, Y and Z are so convex that their cube roots are convex, too (see `_HELD`): these lie above
-    # their tangents and, being concave functions of X, Y, Z, below the tangent in those. Where
-    # negative weights prevent that, the curvature of the cube root counts.
+    full = np.flatnonzero(load.room < 0.0)
+    if slack is None and full.size:
+        # All doses at once are far more than the limit on paste lets in. P^(1 - K) is convex, so
+        # it lies above its tangent.
+        own, P = load.chosen(full), np.maximum(spectra.R[full] @ plus, 1e-300)
+        falls = np.stack([own.lowest(steps[full, i]) for i in range(3)], axis=1)
+        falls += spectra.drop[full] @ minus
+        lies = np.maximum(1.0 + (1.0 - CONVEXITY) * falls / P, 0.0)
+        least = P * lies ** (1.0 / (1.0 - CONVEXITY)) - light_minus[full] - rise
+        darkest[full] = np.maximum(darkest[full], least)
+    steepest = cube_root_response(darkest, white)[1]
+    # X, Y and Z are so convex that their cube roots are, too (see `_HELD`): these lie above their
+    # tangents, and, being concave functions of X, Y, Z, below the tangent in those. Where negative
+    # weights spoil it, the cube root's own bend counts.
     most, least = light_minus + rise + loose, np.maximum(dark_plus - rise, _KNEE * white)
     few = most <= _HELD * least
     straight = np.abs(steps).sum(axis=2) + rest_hi + rest_lo
@@ -161,15 +131,12 @@ def _seen(
     generators[:, :, space.size :] = LAB_FROM_RESPONSE * (0.5 * (f_hi - f_lo))[:, None, :]
     middle = lab_from_response(f + 0.5 * (f_lo + f_hi)) + space.shift
     reach = np.abs(generators).sum(axis=2)
-    # R falls with every dose, so the box's lightest and darkest corners limit X, Y and Z.
-    positive, negative = np.maximum(LAB_FROM_RESPONSE, 0.0), np.minimum(LAB_FROM_RESPONSE, 0.0)
-    offset = lab_from_response(np.zeros(3)) + space.shift
-    low = f_dark @ positive.T + f_light @ negative.T + offset
-    high = f_light @ positive.T + f_dark @ negative.T + offset
+    # R falls with every dose, so the box's lightest and darkest recipes limit X, Y and Z.
+    low, high = lab_range(darkest, lightest, white, space.shift)
     return Images(
         centre=middle,
         generators=generators,
-        bow=bow,
+        load=load,
         lab_lo=np.maximum(middle - reach, low),
         lab_hi=np.minimum(middle + reach, high),
     )
@@ -215,22 +182,37 @@ class Judged:
 
 
 def judge(
-    images: Images, target: FloatArray, norm: FloatArray, radius: float, limit: float = np.inf
+    images: Images,
+    target: FloatArray,
+    norm: FloatArray,
+    radius: float,
+    limit: float = np.inf,
+    away: FloatArray | None = None,
 ) -> Judged:
     """Floors of CIEDE2000; `norm` is the minorant for `radius`.
 
-    Where the norm alone lifts a floor to `limit`, it is left at that.
+    Where the norm alone lifts a floor to `limit`, it is left at that. `away` is a direction of
+    CIELAB in which everything may lie away from the target; any one is valid.
     """
     offset = (images.centre - target) @ norm.T
     generators = norm @ images.generators
     point, shares = nearest(offset, generators)
     length = np.linalg.norm(point, axis=1)
     direction = point / np.maximum(length, 1e-300)[:, None]
-    along = np.abs(np.einsum("mc,mck->mk", direction, generators)).sum(axis=1)
-    distance = np.einsum("mc,mc->m", direction, offset) - along
+    along = images.load.lowest(np.einsum("mc,mck->mk", direction, generators))
+    distance = np.einsum("mc,mc->m", direction, offset) + along
     # The norm is proved where CIEDE2000 is at most `radius`; farther out, `radius` is a floor.
     distance = np.minimum(distance, radius)
     open_ = np.flatnonzero(distance < limit)
+    if away is not None and away.any():
+        straight = norm @ away
+        straight /= max(float(np.linalg.norm(straight)), 1e-300)
+        along = images.load.chosen(open_).lowest(
+            np.einsum("c,mck->mk", straight, generators[open_])
+        )
+        there = np.minimum(offset[open_] @ straight + along, radius)
+        distance[open_] = np.maximum(distance[open_], there)
+        open_ = open_[distance[open_] < limit]
     hull = floor(target, images.lab_lo[open_], images.lab_hi[open_])
     distance[open_] = np.maximum(distance[open_], hull)
     pigments = generators[:, :, :-3]
@@ -241,7 +223,7 @@ def judge(
         pull=pull,
         offset=offset,
         generators=generators,
-        bow=images.bow,
+        bow=images.load.bow,
     )
 
 
@@ -256,7 +238,7 @@ def beyond(images: Images, target: FloatArray, limit: float) -> BoolArray:
     square, slope, _ = squared_difference(images.centre, target)
     # Any direction is valid; this one is good.
     away = slope / np.maximum(2.0 * np.sqrt(square), 1e-300)[:, None]
-    reach = np.abs(np.einsum("mc,mck->mk", away, images.generators)).sum(axis=1)
+    reach = -images.load.lowest(np.einsum("mc,mck->mk", away, images.generators))
     hopeful = np.sqrt(square) - reach > limit
     result = np.zeros(len(square), dtype=bool)
     result[hopeful] = True

@@ -23,7 +23,7 @@ from shadematch.colour.difference import delta_e, squared_difference
 from shadematch.search.space import Space
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["ideal"]
+__all__ = ["ideal", "ideal_elsewhere"]
 
 _STARTS: Final = 4
 _SAMPLES: Final = 384
@@ -31,7 +31,9 @@ _MOST_ROOTS: Final = 70
 """More boxes of pigments than this (with a limit on tubes) are sampled more sparsely ..."""
 _FEW_SAMPLES: Final = 48
 _KEPT_ROOTS: Final = 12
-"""... and only this many of them are searched."""
+"""... and only so many of them are looked at in earnest."""
+_PAIR_SAMPLES: Final = 2000
+_MOST_PAIRS: Final = 28
 _ROUNDS: Final = 40
 _LIMIT_WEIGHT: Final = 1e4
 _FLAT: Final = 1e-100
@@ -79,6 +81,24 @@ def ideal(
             if least < 1e-6:
                 return best, least
     return best, least
+
+
+def ideal_elsewhere(space: Space, target: FloatArray) -> tuple[FloatArray, float]:
+    """The same from one start for each pair of pigments that may make up the most of a recipe.
+
+    At the full load, where dark targets and those out of reach have local optima far apart.
+    """
+    rng = np.random.default_rng(20_240_229)
+    limits = space.limits
+    lo, hi = limits.lower.astype(float), limits.upper.astype(float)
+    room = max(limits.total - lo.sum(), 0.0)
+    points = np.clip(lo + room * rng.dirichlet(np.full(lo.size, 0.5), size=_PAIR_SAMPLES), lo, hi)
+    values = delta_e(space.lab(points), target)
+    order = np.argsort(values, kind="stable")
+    main = np.sort(np.argsort(-points[order], axis=1)[:, :2], axis=1)
+    first = np.sort(np.unique(main, axis=0, return_index=True)[1])[:_MOST_PAIRS]
+    found = [_descend(space, target, points[order[at]], lo, hi) for at in first]
+    return min(found, key=lambda each: each[1])
 
 
 def _regions(

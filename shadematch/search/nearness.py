@@ -6,19 +6,20 @@ so the largest floor counts.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from shadematch.colour.difference import delta_e, squared_difference
-from shadematch.colour.floors import farthest, minorant
-from shadematch.search.bounds import Images, Judged, beyond, images_of, judge
+from shadematch.colour.floors import farthest, floor, minorant
+from shadematch.search.bounds import Judged, beyond, images_of, judge
+from shadematch.search.images import Images
 from shadematch.search.space import Space
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["ROUNDING", "Nearness", "lengths"]
+__all__ = ["ROUNDING", "Nearness", "Settle", "lengths"]
 
 ROUNDING: Final = 1e-9
 """Allowance for rounding in a floor [CIEDE2000]."""
@@ -26,9 +27,17 @@ _FAR: Final = 1.0
 """CIEDE2000 from which on a target counts as far: the norm of `minorant` is loose there."""
 _SHRUNK: Final = 0.6
 _PATIENCE: Final = 8
-"""Number of waves of boxes that cost more than a plane."""
+"""Waves of boxes that cost more than a plane does."""
+_RADII: Final = (np.inf, 4.0, 1.0, 0.25, 0.06)
+"""A plane for boxes that lie within so much of the colour that is faced, in each coordinate: what
+is nearer than a limit is not convex in CIELAB, so that the plane for all of it may lie far off."""
+_SEVERAL: Final = 32
+"""Boxes for which a plane of their own is worth making."""
 _EVERYWHERE: Final = np.array([-50.0, -512.0, -512.0]), np.array([150.0, 512.0, 512.0])
 """CIELAB of all reflectances between 0 and 1, and more."""
+
+
+Settle = Callable[[IntArray], FloatArray]
 
 
 class Nearness:
@@ -43,8 +52,11 @@ class Nearness:
     radius
         Floors need not exceed this CIEDE2000; see `narrow`.
     norms
-        A matrix W for each view, such as from `minorant`: distance is then not CIEDE2000 but the
-        length of W times the difference in CIELAB.
+        A matrix W for each view: what counts is then not CIEDE2000 but the length of W times
+        the difference in CIELAB, such as `minorant` gives.
+    settle
+        Computes colours in each view, shape (m, v, 3), of whole recipes, where those of the
+        space are vague.
     """
 
     def __init__(
@@ -53,15 +65,24 @@ class Nearness:
         target: FloatArray,
         radius: float = np.inf,
         norms: Sequence[FloatArray] | None = None,
+        settle: Settle | None = None,
     ) -> None:
         self.space = space
         self.targets: FloatArray = np.reshape(target, (len(space.seen), 3))
         self._radius, self._given = np.inf, norms is not None
+        self._settle = settle if space.vague else None
         self._norms = [np.zeros((3, 3)) for _ in space.seen] if norms is None else list(norms)
         self._away: FloatArray | None = None
-        self._plane: _Plane | None = None
+        self._toward: FloatArray | None = None
+        self._faced: FloatArray = self.targets[0]
+        self._planes: dict[float, _Plane] = {}
         self._waves = 0
         self.narrow(radius)
+
+    @property
+    def vague(self) -> bool:
+        """Whether `worst` is slow, and `between` says something else."""
+        return self._settle is not None
 
     def narrow(self, limit: float) -> None:
         """Tighten the norms: from here on only what is nearer than `limit` matters."""
@@ -72,42 +93,96 @@ class Nearness:
 
     def worst(self, steps: FloatArray | IntArray) -> FloatArray:
         """Largest distance over the views, shape (m,), of steps of shape (m, k)."""
-        labs = self.space.labs(steps)
+        if self._settle is None:
+            return self.seen(steps)
+        return self._farthest(list(np.moveaxis(self._settle(np.asarray(steps, np.intp)), 1, 0)))
+
+    def seen(self, steps: FloatArray | IntArray) -> FloatArray:
+        """The same of any steps, as the space has them; right but for hundred-thousandths."""
+        return self._farthest(self.space.labs(steps))
+
+    def _farthest(self, labs: list[FloatArray]) -> FloatArray:
         if self._given:
             values = lengths(labs, self.targets, self._norms)
         else:
             values = [delta_e(lab, goal) for lab, goal in zip(labs, self.targets, strict=True)]
         return values[0] if len(values) == 1 else np.asarray(np.maximum.reduce(values))
 
+    def between(self, steps: IntArray) -> tuple[FloatArray, FloatArray]:
+        """The least and the most that `worst` can give, shapes (m,); quick where it is slow."""
+        if self._settle is None or not len(steps):
+            values = self.worst(steps)
+            return values, values
+        least, middle = [], []
+        for (lo, hi), goal in zip(self.space.ranges(steps), self.targets, strict=True):
+            least.append(floor(goal, lo, hi) - ROUNDING)
+            middle.append(delta_e(0.5 * (lo + hi), goal))
+        low, mid = np.maximum.reduce(least), np.maximum.reduce(middle)
+        # No farther up than twice as far as down: the range is small beside what it bends by.
+        return low, mid + 2.0 * (mid - low)
+
+    def reach(self, steps: IntArray, limit: float) -> BoolArray:
+        """Which steps, shape (m, k), are no farther than a limit."""
+        least, most = self.between(steps)
+        result = most <= limit
+        unsure = np.flatnonzero(~result & (least <= limit))
+        if unsure.size:
+            result[unsure] = self.worst(steps[unsure]) <= limit
+        return result
+
     def face(self, steps: FloatArray) -> None:
         """Say which steps, shape (k,), are about the best, for a target that is far from all.
 
         What is nearer than some limit lies in front of a plane across the gradient there. How far
-        in front is proved for all of CIELAB at once, so that a box needs only be held against it.
+        in front is proved for all of CIELAB at once, and again for what lies about as near to the
+        colour of these steps as a box does, so that a box needs only be held against it.
         Under several lights the worst counts, whose gradient is that of no one light.
         """
         if len(self.targets) > 1 or self._given:
             return
-        square, slope, _ = squared_difference(self.space.lab(steps[None])[0], self.targets[0])
+        lab = self.space.lab(steps[None])[0]
+        self._toward = lab - self.targets[0]
+        square, slope, _ = squared_difference(lab, self.targets[0])
         if square > _FAR * _FAR:
-            self._away = slope / (2.0 * np.sqrt(square))
+            self._away, self._faced = slope / (2.0 * np.sqrt(square)), lab
+            self._planes = {}
 
     def _behind(self, images: Images, limit: float) -> BoolArray:
-        """Which boxes are behind such a plane."""
+        """Which boxes lie behind such a plane."""
+        result = np.zeros(len(images.centre), dtype=bool)
         self._waves += 1
         if self._away is None or self._waves < _PATIENCE:
-            return np.zeros(len(images.centre), dtype=bool)
-        known = self._plane
+            return result
+        far = np.maximum(images.lab_hi - self._faced, self._faced - images.lab_lo).max(axis=1)
+        for radius in _RADII:
+            inside = np.flatnonzero(~result & (far <= radius))
+            if inside.size < (_SEVERAL if np.isfinite(radius) else 1):
+                break
+            plane = self._plane(radius, limit)
+            own = images.chosen(inside)
+            across = own.centre @ plane.direction
+            least = own.load.lowest(np.einsum("c,mck->mk", plane.direction, own.generators))
+            rounding = 1e-9 * (1.0 + np.abs(across))
+            result[inside] = across + least - rounding >= plane.level
+        return result
+
+    def _plane(self, radius: float, limit: float) -> _Plane:
+        """A plane for boxes within some distance of the colour that is faced, made anew at need."""
+        known = self._planes.get(radius)
         stale = known is None or self._waves - known.wave >= _PATIENCE
         if known is None or limit > known.limit or (stale and limit < known.limit - ROUNDING):
-            level = farthest(self.targets[0], limit, self._away, *_EVERYWHERE)
-            known = self._plane = _Plane(self._away, level, limit, self._waves)
-        across = images.centre @ known.direction
-        reach = np.abs(np.einsum("c,mck->mk", known.direction, images.generators)).sum(axis=1)
-        return np.asarray(across - reach - 1e-9 * (1.0 + np.abs(across)) >= known.level)
+            assert self._away is not None
+            lo, hi = (np.clip(self._faced + d, *_EVERYWHERE) for d in (-radius, radius))
+            level = farthest(self.targets[0], limit, self._away, lo, hi)
+            known = self._planes[radius] = _Plane(self._away, level, limit, self._waves)
+        return known
 
     def judge(
-        self, lo: IntArray | FloatArray, hi: IntArray | FloatArray, limit: float = np.inf
+        self,
+        lo: IntArray | FloatArray,
+        hi: IntArray | FloatArray,
+        limit: float = np.inf,
+        most_paste: float = np.inf,
     ) -> Judged:
         """Floors of boxes [lo, hi], shapes (m, k), rounding seen to.
 
@@ -118,6 +193,8 @@ class Nearness:
         limit
             A floor of at least this is as good as any larger one, so no more work is spent on
             it.
+        most_paste
+            Recipes with more paste [dose steps] need not be bounded.
 
         Returns
         -------
@@ -126,19 +203,19 @@ class Nearness:
             `offset` and `generators` are the first view's.
         """
         all_ = []
-        for i, images in enumerate(images_of(self.space, lo, hi)):
+        for i, images in enumerate(images_of(self.space, lo, hi, most_paste)):
             target = self.targets[i]
             # Where the norm itself is asked for, floors of CIEDE2000 are none.
             most = -np.inf if self._given else limit + ROUNDING
-            judged = judge(images, target, self._norms[i], self._radius, most)
-            floor = judged.floor - ROUNDING
+            judged = judge(images, target, self._norms[i], self._radius, most, self._toward)
+            least = judged.floor - ROUNDING
             if not self._given and _FAR < limit < np.inf:
-                open_ = np.flatnonzero(floor < limit)
+                open_ = np.flatnonzero(least < limit)
                 behind = self._behind(images.chosen(open_), limit)
-                floor[open_[behind]] = limit
+                least[open_[behind]] = limit
                 open_ = open_[~behind]
-                floor[open_[beyond(images.chosen(open_), target, limit)]] = limit
-            all_.append(replace(judged, floor=floor))
+                least[open_[beyond(images.chosen(open_), target, limit)]] = limit
+            all_.append(replace(judged, floor=least))
         if len(all_) == 1:
             return all_[0]
         floors = np.stack([j.floor for j in all_])

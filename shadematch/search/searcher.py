@@ -7,19 +7,19 @@ differ in the `Space` alone.
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
-from shadematch.optics.layer import Layer
 from shadematch.search.all_recipes import LARGEST, AllRecipes
 from shadematch.search.answers import Answer, Answers
 from shadematch.search.ideal import ideal
 from shadematch.search.minimax import minimax
 from shadematch.search.near import Listed, lean, lean_within, within
 from shadematch.search.nearness import Nearness
+from shadematch.search.parts import MOST_PARTS, Parts
 from shadematch.search.space import Space
 from shadematch.search.watch import UNWATCHED, Watch
 from shadematch.search.whole import GAP, LISTED, MOST_EFFORT, Solution, closest, frugal
@@ -27,16 +27,12 @@ from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Searcher"]
 
-_MOST_PARTS: Final = 1000
-"""Most combinations of doses of scattering pastes to search one by one, some 30 ms each ..."""
-_MOST_JOINT_PARTS: Final = 250
-"""... and with several lights or let-downs."""
-_FEW_PARTS: Final = 64
-# Costs, in boxes.
+# What things cost, in boxes.
 _PART_WORK: Final = 1000.0
 _RECIPE_WORK: Final = 0.25
 _TABLE_WORK: Final = 0.35  # a recipe with its colour from the surface in two variables
 _SEARCH_WORK: Final = 1500.0  # one target
+_VAGUE_WORK: Final = 20_000.0  # and what it costs more where pastes scatter
 _SECOND: Final = 40_000.0
 _CLOSEST, _FRUGAL = 0.7, 0.9
 """Fractions of the time limit at which these searches must end."""
@@ -60,9 +56,9 @@ class Searcher:
     def __init__(self, space: Space) -> None:
         self.space = space
         self._plain = space.undiluted
-        self._still = space.scattering_kinds
+        self._parts = Parts(space)
+        self._scatters = bool(self._parts.still)
         self._work = 0.0
-        self._layers: dict[bytes, Layer] = {}
         self._all: AllRecipes | None = None
 
     # --- all recipes
@@ -76,20 +72,15 @@ class Searcher:
         return self._all
 
     def _kept(self, watch: Watch) -> AllRecipes | None:
-        """The list of all recipes, if it pays and there is time to make it."""
-        at_once = max(_SECOND, self._parts_work) if self._still else _RECIPE_WORK * LISTED
+        """The list of all recipes, once it pays, and where there is time to make it."""
+        at_once = max(_SECOND, self._parts_work) if self._scatters else _RECIPE_WORK * LISTED
         pays = self._list_work <= min(max(self._work, at_once), watch.left * _SECOND)
         return self.all_recipes() if pays else self._all
 
-    @functools.cached_property
-    def _part_count(self) -> float:
-        """Largest number of parts of the space."""
-        return self.space.limits.of(self._still).count() if self._still else 1.0
-
-    @property
-    def _most_parts(self) -> int:
-        joint = len(self.space.seen) > 1 or not self.space.limits.grain
-        return _MOST_JOINT_PARTS if joint else _MOST_PARTS
+    def _worth_listing(self, proved: bool, watch: Watch) -> bool:
+        """Whether a list may prove what a search by boxes with vague colours could not."""
+        able = self.space.vague and self._list_work < watch.left * _SECOND
+        return able and not proved and self._all is None
 
     @functools.cached_property
     def _works(self) -> tuple[float, float]:
@@ -97,10 +88,10 @@ class Searcher:
         count = self.space.limits.count()
         if count > LARGEST:
             return np.inf, np.inf
-        if not self._still:
+        if not self._scatters:
             return _RECIPE_WORK * count, np.inf
-        parts = self._part_count
-        by_part = _RECIPE_WORK * count + _PART_WORK * parts if parts <= _MOST_PARTS else np.inf
+        parts = self._parts.count
+        by_part = _RECIPE_WORK * count + _PART_WORK * parts if parts <= MOST_PARTS else np.inf
         return by_part, _TABLE_WORK * count
 
     @property
@@ -109,7 +100,11 @@ class Searcher:
 
     @property
     def _parts_work(self) -> float:
-        return _PART_WORK * min(self._part_count, self._most_parts) if self._still else 0.0
+        if not self._scatters:
+            return 0.0
+        if self.space.vague:
+            return _VAGUE_WORK
+        return _PART_WORK * min(self._parts.count, self._parts.most)
 
     def _listed(self) -> tuple[IntArray, FloatArray, bool]:
         """Every recipe in order, its colours, and whether these are approximate."""
@@ -118,7 +113,7 @@ class Searcher:
             steps = self.space.limits.leanest(self.space.limits.recipes())
             return steps, self.space.sketched(steps), True
         found = []
-        for fixed, part in self._parts(self.space, np.zeros(self.space.size))[0]:
+        for fixed, part in self._parts.of(self.space, np.zeros(self.space.size))[0]:
             own = part.limits.leanest(part.limits.recipes())
             if len(own):  # a fixed dose may leave no room for a required one
                 found.append((own + fixed, part.sketched(own)))
@@ -127,36 +122,8 @@ class Searcher:
         return steps[order], labs[order], False
 
     def colours(self, steps: IntArray) -> FloatArray:
-        """Exact CIELAB of recipes in each view, shape (m, v, 3), as from `predict`."""
-        still = np.zeros_like(steps)
-        still[:, self._still] = steps[:, self._still]
-        labs = np.empty((len(steps), len(self.space.seen), 3))
-        for fixed in np.unique(still, axis=0):
-            rows = np.flatnonzero((still == fixed).all(axis=1))
-            labs[rows] = self.space.holding(fixed).sketched(steps[rows] - fixed)
-        return labs
-
-    # --- parts
-
-    def _parts(
-        self, space: Space, around: FloatArray
-    ) -> tuple[Iterable[tuple[IntArray, Space]], bool]:
-        """Parts of the space in which only absorption varies, and whether they are all.
-
-        A part for each combination of doses of scattering kinds, nearest to `around` first, with
-        its fixed steps, shape (k,).
-        """
-        if not self._still:
-            return [(np.zeros(space.size, np.intp), space)], True
-        chosen, complete = space.limits.nearest(self._still, around, self._most_parts)
-        few = complete and len(chosen) <= _FEW_PARTS
-        return ((fixed, self._part(space, fixed, few)) for fixed in chosen), complete
-
-    def _part(self, space: Space, fixed: IntArray, keep: bool) -> Space:
-        part = space.holding(fixed, self._layers.get(fixed.tobytes()))
-        if keep and part.layer is not None:
-            self._layers[fixed.tobytes()] = part.layer  # over a megabyte each
-        return part
+        """CIELAB of recipes in each view, shape (m, v, 3), as `predict` gives it."""
+        return self._parts.colours(steps)
 
     # --- real-valued doses
 
@@ -258,8 +225,8 @@ class Searcher:
                 below=below,
             )
         hints = self.space.limits.hints(self.ideal(goals)[0] if hint is None else hint)
-        parts, complete = self._parts(
-            self.space.limited(max_paste=max_paste, max_tubes=max_tubes), hints[-1]
+        parts, complete = self._parts.of(
+            self.space.limited(max_paste=max_paste, max_tubes=max_tubes), hints[-1], whole=True
         )
         best = Solution(None, np.inf, below, True, 0)
         for fixed, part in parts:
@@ -269,7 +236,7 @@ class Searcher:
             if part.limits.empty:
                 continue
             found = closest(
-                Nearness(part, goals),
+                Nearness(part, goals, settle=self.colours),
                 hints=np.clip(hints, part.limits.lower, part.limits.upper),
                 below=min(best.delta_e, below),
                 effort=effort,
@@ -279,8 +246,13 @@ class Searcher:
             if found.steps is not None:
                 best = replace(found, steps=found.steps + fixed)
             best = replace(best, bound=bound, boxes=boxes)
-            self._work += found.boxes + (_PART_WORK if self._still else 0.0)
+            self._work += found.boxes + (_PART_WORK if self._scatters else 0.0)
         reached = min(best.delta_e, below)
+        if self._worth_listing(best.bound >= reached - GAP, watch) and effort >= MOST_EFFORT:
+            self._work = np.inf
+            return self.closest(
+                goals, max_paste=max_paste, max_tubes=max_tubes, below=below, watch=watch
+            )
         if not complete:
             return replace(best, bound=0.0, proved=reached <= GAP)
         return replace(best, proved=bool(reached - best.bound <= GAP))
@@ -299,7 +271,7 @@ class Searcher:
         listed = self._kept(watch)
         if listed is not None:
             return listed.least(goals, within=within, less_than=less_than)
-        parts, complete = self._parts(self.space, np.asarray(near, dtype=float))
+        parts, complete = self._parts.of(self.space, np.asarray(near, dtype=float), whole=True)
         best = Solution(None, np.inf, less_than, complete, 0)
         least = less_than
         for fixed, part in parts:
@@ -310,7 +282,7 @@ class Searcher:
             if part.limits.empty or used >= least:
                 continue
             found = frugal(
-                Nearness(part, goals),
+                Nearness(part, goals, settle=self.colours),
                 within=within,
                 less_than=least - used,
                 near=np.where(part.limits.upper > 0, near, 0),
@@ -324,6 +296,9 @@ class Searcher:
             best = replace(best, bound=bound, proved=proved, boxes=boxes)
             self._work += found.boxes
         bound = min(best.bound, least)
+        if self._worth_listing(best.proved, watch):
+            self._work = np.inf
+            return self.least(goals, within=within, less_than=less_than, near=near, watch=watch)
         return replace(best, bound=bound, proved=best.proved and least - bound < 1e-6)
 
     def frugal(
@@ -395,7 +370,7 @@ class Searcher:
         if listed is not None:
             steps, values = listed.within(goals, norms, limit)
         else:
-            parts, complete = self._parts(self.space, around)
+            parts, complete = self._parts.of(self.space, around)
             found = [(np.empty((0, self.space.size), np.intp), np.empty(0))]
             for fixed, part in parts:
                 if watch.over():
@@ -412,7 +387,7 @@ class Searcher:
         """The lean recipes no farther than `limit` (see `near`); `best` is the closest of them."""
         assert best.steps is not None
         goals = np.reshape(targets, (-1, 3))
-        parts, complete = self._parts(self.space, best.steps.astype(float))
+        parts, complete = self._parts.of(self.space, best.steps.astype(float))
         found = [best.steps[None]]
         for fixed, part in parts:
             listed = lean_within(part, goals, within=limit)

@@ -18,9 +18,22 @@ from shadematch.search.limits import DoseLimits, step_limits
 from shadematch.studio.bend import effective, effective_slope
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["Space", "whole_space"]
+__all__ = ["Space", "lab_range", "whole_space"]
 
 _CHUNK: Final = 16_384
+
+
+def lab_range(
+    lo: FloatArray, hi: FloatArray, white: FloatArray, shift: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Opposite corners in CIELAB, shapes (m, 3), of what holds boxes [lo, hi] of XYZ."""
+    positive, negative = np.maximum(LAB_FROM_RESPONSE, 0.0), np.minimum(LAB_FROM_RESPONSE, 0.0)
+    offset = lab_from_response(np.zeros(3)) + shift
+    f_lo, f_hi = (cube_root_response(end, white)[0] for end in (lo, hi))
+    return (
+        f_lo @ positive.T + f_hi @ negative.T + offset,
+        f_hi @ positive.T + f_lo @ negative.T + offset,
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,8 +187,8 @@ class Space:
         return radiance_factor(mu_a, mu_s, self.thickness_cm, self.around)
 
     @functools.cached_property
-    def _surface(self) -> Surface | None:
-        """A fast approximation of `spectra` if kinds scatter, to millionths, if worth it."""
+    def surface(self) -> Surface | None:
+        """All that `spectra` gives where kinds scatter, but for millionths; None: not worth it."""
         if np.unique(self.around.backing).size > MOST_BACKINGS:
             return None
         return Surface(self.thickness_cm, self.around)
@@ -190,13 +203,36 @@ class Space:
         return np.concatenate([np.empty((0, len(self.seen), 3)), *parts])
 
     def _sketched(self, steps: FloatArray) -> FloatArray:
-        surface = None if self.layer is not None else self._surface
+        surface = None if self.layer is not None else self.surface
         if surface is None:
             return np.stack(self.labs(steps), axis=1)
         effective = self.effective(steps)
         mu_a = self.base + effective @ self.absorption
         mu_s = self.base_scattering + effective @ self.scattering
         return np.stack(self._labs(surface.value(mu_a, mu_s)), axis=1)
+
+    @property
+    def vague(self) -> bool:
+        """Whether colours come from the surface, which strays a little from what layers give."""
+        return self.layer is None and self.surface is not None
+
+    def ranges(self, steps: IntArray) -> list[tuple[FloatArray, FloatArray]]:
+        """Corners of what holds the colours of steps, shape (m, k), in each view: (m, 3) each.
+
+        Only where colours are `vague`.
+        """
+        surface = self.surface
+        assert surface is not None
+        effective = self.effective(np.asarray(steps, dtype=float))
+        mu_a = self.base + effective @ self.absorption
+        R = surface.value(mu_a, self.base_scattering + effective @ self.scattering)
+        stray = surface.stray(mu_a)
+        return [
+            lab_range(
+                R @ w.T - stray @ np.abs(w).T, R @ w.T + stray @ np.abs(w).T, white, self.shift
+            )
+            for w, white in self.seen
+        ]
 
     def labs(self, steps: FloatArray | IntArray) -> list[FloatArray]:
         """CIELAB in each view, shapes (..., 3), of steps of shape (..., k)."""
@@ -222,9 +258,7 @@ class Space:
             R, by_a, by_s = reflectance(mu_a, mu_s, self.thickness_cm, self.around)
         found, pace = [], self.effective_slope(steps)[:, None, :] if self.bent else None
         for view, each in enumerate(self.seen):
-            slope = self.xyz_slope(by_a, view)
-            if by_s is not None:
-                slope = slope + (by_s @ self._scattered[view]).reshape(slope.shape)
+            slope = self.xyz_slope(by_a, view, by_s=by_s)
             if pace is not None:
                 slope = slope * pace
             f, f_slope = cube_root_response(R @ each.weights.T, each.white)
@@ -236,9 +270,17 @@ class Space:
         """CIELAB and its Jacobian in the first view."""
         return self.labs_and_slopes(steps)[0]
 
-    def xyz_slope(self, by_a: FloatArray, view: int = 0) -> FloatArray:
-        """XYZ by effective steps in a view, shape (m, 3, k), from dR/d(mu_a) of shape (m, 36)."""
-        return (by_a @ self._absorbed[view]).reshape(-1, 3, self.size)
+    def xyz_slope(
+        self, by_a: FloatArray, view: int = 0, *, by_s: FloatArray | None = None
+    ) -> FloatArray:
+        """XYZ by effective steps in a view, shape (m, 3, k).
+
+        From dR/d(mu_a) and, where kinds scatter, dR/d(mu_s'), shapes (m, 36).
+        """
+        slope = by_a @ self._absorbed[view]
+        if by_s is not None:
+            slope = slope + by_s @ self._scattered[view]
+        return np.asarray(slope.reshape(-1, 3, self.size))
 
     @functools.cached_property
     def _absorbed(self) -> list[FloatArray]:

@@ -18,7 +18,9 @@ import numpy as np
 
 from shadematch.search.bounds import Judged
 from shadematch.search.boxes import Boxes, split
+from shadematch.search.ideal import ideal, ideal_elsewhere
 from shadematch.search.lattice import listable, survivors
+from shadematch.search.least_paste import leanest_real, least_paste
 from shadematch.search.limits import DoseLimits
 from shadematch.search.nearness import ROUNDING, Nearness
 from shadematch.search.rounding import near_misses
@@ -43,6 +45,11 @@ _MOST_CORNERS: Final = 8
 _AIMS: Final = 48
 _GUESSES: Final = ((0, 100), (0, 400), (6_000, 1600), (25_000, 6400))
 """From this many boxes on, this many tiles are tried for a recipe that ends the search."""
+
+_ELSEWHERE: Final = 10_000
+"""From so many boxes on, another local optimum is worth being looked for."""
+_LEAN_GUESSES: Final = ((4000, (1.0, 0.9, 0.75, 0.5)),)
+"""The same for a recipe with little paste: shares of what CIEDE2000 may be."""
 
 
 @dataclass(frozen=True)
@@ -72,24 +79,59 @@ class Solution:
 
 
 class _Incumbent:
-    """The best recipe so far; of equals the one with less paste, then by order."""
+    """The best recipe so far, ties settled towards less paste, then by order.
+
+    Where colours are vague, all recipes that may turn out to be the best are kept.
+    """
 
     def __init__(self, sought: Nearness) -> None:
         self._sought, self._limits = sought, sought.space.limits
-        self.steps: IntArray | None = None
-        self.value = np.inf
+        self._points = np.empty((0, sought.space.size), np.intp)
+        self._least = np.empty(0)
+        self.value = np.inf  # at most
+
+    @property
+    def steps(self) -> IntArray | None:
+        """The best, or what seems to be."""
+        return self._points[0] if len(self._points) else None
 
     def offer(self, points: IntArray) -> None:
         """Keep the best of recipes, shape (m, k), that is permitted, if it is better."""
         points = self._limits.permitted(points)
         if not len(points):
             return
-        values = self._sought.worst(points)
-        ties = np.flatnonzero(values == values.min())
-        first = points[min(ties, key=lambda i: self._rank(points[i]))]
-        value = float(values.min())
-        if self.steps is None or (value, self._rank(first)) < (self.value, self._rank(self.steps)):
-            self.value, self.steps = value, first.copy()
+        least, most = self._sought.between(points)
+        value = float(most.min())
+        near = least <= min(value, self.value)
+        if not near.any():
+            return
+        self.value = min(value, self.value)
+        self._keep(
+            np.concatenate([self._points, points[near]]),
+            np.concatenate([self._least, least[near]]),
+        )
+
+    def settle(self) -> None:
+        """Find out which is the best."""
+        values = self._least
+        sure = np.zeros(len(values), dtype=bool)
+        while self._sought.vague and len(values):
+            at = int(np.argmin(values))
+            if sure[at]:
+                break
+            values[at], sure[at] = float(self._sought.worst(self._points[at : at + 1])[0]), True
+        if self._sought.vague and len(values):
+            self.value = float(values.min())
+            self._keep(self._points[sure], values[sure])
+
+    def _keep(self, points: IntArray, least: FloatArray) -> None:
+        """Keep those that may be the best, the one that is if they are what they seem first."""
+        near = np.flatnonzero(least <= self.value)
+        points, at = np.unique(points[near], axis=0, return_index=True)
+        least = least[near[at]]
+        first = min(range(len(points)), key=lambda i: (least[i], self._rank(points[i])))
+        kept = [first, *np.delete(np.arange(len(points)), first)] if self._sought.vague else [first]
+        self._points, self._least = points[kept], least[kept]
 
     def _rank(self, steps: IntArray) -> tuple[float, ...]:
         return float(steps @ self._limits.paste), *steps.tolist()
@@ -156,17 +198,20 @@ def closest(
     count = limits.count()
     if count <= LISTED:
         best.offer(limits.recipes())
+        best.settle()
         if best.value < below:
             return Solution(best.steps, best.value, best.value, True, 0)
         return Solution(None, np.inf, below, True, 0)
     exact_effort = _EFFORT if count <= _EXACT_COUNT else 0
     best.offer(_corners(hints))
     sought.face(hints[0])
-    faced = float(sought.worst(hints[:1])[0])
-    # The longer a search, the more guesses it is worth: a good one ends it. With several lights
-    # too few recipes are good under all of them.
+    faced = float(sought.seen(hints[:1])[0])
+    # A search that turns out long is worth more guesses: a good one ends it. Several lights
+    # leave too few recipes that are good under all of them.
     guesses = [] if exact_effort or len(sought.targets) > 1 else list(_GUESSES)
-    boxes, settled = 0, np.inf  # `settled`: least floor among boxes dropped within the gap
+    plain = limits.grain > 0 and len(sought.targets) == 1
+    elsewhere = plain and limits.max_tubes >= limits.size > 1
+    boxes, settled = 0, np.inf  # `settled`: least floor among boxes given up within the gap
     pool = _everything(limits)
     while len(pool):
         limit = min(best.value, below)
@@ -176,6 +221,14 @@ def closest(
         if watch.over() and limit < np.inf:
             break
         watch.tell(limit, max(min(limit, settled, pool.least()), 0.0))
+        if elsewhere and boxes >= _ELSEWHERE:
+            elsewhere = False
+            other, value = ideal_elsewhere(sought.space, sought.targets[0])
+            best.offer(_corners(other[None]))
+            if value < faced - _BETTER:
+                faced = value
+                sought.face(other)
+            continue
         if guesses and boxes >= guesses[0][0]:
             places = guesses.pop(0)[1]
             if best.value <= 1.0:
@@ -190,12 +243,17 @@ def closest(
         sought.narrow(limit)
         wave = pool.first()
         boxes += len(wave)
-        judged = sought.judge(wave.lo, wave.hi, limit - gap)
+        judged = sought.judge(wave.lo, wave.hi, limit - gap, limits.total)
         wave.key = np.maximum(wave.key, judged.floor)
         best.offer(_aims(wave, judged, np.argsort(wave.key, kind="stable")[:_AIMS]))
         if best.steps is not None and best.value < faced - _BETTER:
-            faced = best.value  # the continuous optimum was but a local one
-            sought.face(best.steps.astype(float))
+            # The continuous optimum was but a local one.
+            better = best.steps.astype(float)
+            if plain:
+                better = ideal(sought.space, sought.targets[0], start=better)[0]
+                best.offer(_corners(better[None]))
+            faced = best.value
+            sought.face(better)
         limit = min(best.value, below)
         alive = wave.key < limit - gap
         settled = min(settled, wave.at(~alive).least())
@@ -206,6 +264,7 @@ def closest(
             best.offer(points)
             alive &= ~small
         pool.add(limits.tighten(split(wave.at(alive), judged.pull[alive])))
+    best.settle()
     reached = min(best.value, below)
     bound = max(min(reached, settled, pool.least()), 0.0)
     proved = reached - bound <= GAP
@@ -259,15 +318,22 @@ def frugal(
         nonlocal best, least, used
         points = points[points @ paste <= least - step]
         points = limits.permitted(points)
-        good = points[sought.worst(points) <= within] if len(points) else points
+        good = points[sought.reach(points, within)] if len(points) else points
         if len(good):
             best = good[np.argmin(good @ paste)].copy()
             least = float(best @ paste)
             used = np.flatnonzero(best)
 
-    boxes = 0
+    boxes, guesses = 0, list(_LEAN_GUESSES)
     pool = _everything(limits)
     while True:
+        if guesses and boxes >= guesses[0][0]:
+            # From somewhat nearer to the target, too, as whole steps stray a little.
+            start = np.asarray(near if best is None else best, dtype=float)
+            lean = [leanest_real(sought, share * within, start) for share in guesses.pop(0)[1]]
+            take(_corners(np.stack(lean)))
+            used = np.flatnonzero(lean[0] > 0.5)
+            sought.face(lean[0])
         pool.keep(pool.key <= least - step)
         if not len(pool) or boxes >= effort or watch.over():
             break
@@ -275,10 +341,11 @@ def frugal(
         boxes += len(wave)
         if not len(wave):
             continue
-        judged = sought.judge(wave.lo, wave.hi, limit)
+        judged = sought.judge(wave.lo, wave.hi, limit, least - step)
         wave.key = np.maximum(wave.key, wave.lo @ paste)
         if used.size:
-            floor = _least_paste(wave, judged, paste, used, within)
+            rounds = 1 if guesses else 4  # a short search is quicker without
+            floor = least_paste(wave, judged, paste, used, within, rounds)
             wave.key = np.maximum(wave.key, np.ceil(floor / grain) * grain if grain else floor)
         alive = (judged.floor < limit) & (wave.key <= least - step)
         first = np.flatnonzero(alive)[np.argsort(wave.key[alive], kind="stable")[:_AIMS]]
@@ -292,34 +359,3 @@ def frugal(
     bound = least if done else min(pool.least(), least)
     value = np.inf if best is None else float(sought.worst(best[None])[0])
     return Solution(best, value, bound, done, boxes)
-
-
-def _least_paste(
-    boxes: Boxes[IntArray], judged: Judged, paste: FloatArray, used: IntArray, within: float
-) -> FloatArray:
-    """Lagrangian floor of the paste in all, among recipes of a box with CIEDE2000 <= `within`.
-
-    Such recipes have norm(offset + G s) <= within, so for any price p of colour the paste is at
-    least the minimum over s of paste(s) + p . (offset + G s) - |p| within; where paste bends, s in
-    G s is off by up to the bow. The price is what the dual of the least-paste problem would pay if
-    the kinds of dose at `used` made up the recipe: any one gives a valid floor, this one is good
-    where they do.
-    """
-    n = boxes.lo.shape[1]
-    half = 0.5 * (boxes.hi - boxes.lo)
-    columns = judged.generators[:, :, used] / np.maximum(half[:, None, used], 0.5)
-    gram = np.swapaxes(columns, 1, 2) @ columns
-    ridge = 1e-6 * np.trace(gram, axis1=1, axis2=2)[:, None, None] * np.eye(used.size)
-    costs = np.broadcast_to(paste[used][:, None], (len(boxes), used.size, 1))
-    weights = np.linalg.solve(gram + ridge + 1e-300 * np.eye(used.size), costs)
-    prices = -(columns @ weights)[:, :, 0]
-    priced = np.einsum("mc,mck->mk", prices, judged.generators)
-    return np.asarray(
-        0.5 * (boxes.lo + boxes.hi) @ paste
-        + np.einsum("mc,mc->m", prices, judged.offset)
-        - np.linalg.norm(prices, axis=1) * within
-        - np.abs(half * paste + priced[:, :n]).sum(axis=1)
-        - (np.abs(priced[:, :n]) * judged.bow).sum(axis=1)
-        - np.abs(priced[:, n:]).sum(axis=1)
-        - 1e-6
-    )

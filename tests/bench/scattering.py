@@ -4,15 +4,20 @@ Random invented palettes of five pastes, one to five of which scatter. In 1 kg: 
 `match` takes, the first with a palette and later ones, and how many are proved. In 500 g: whether
 any recipe of all there are, their colours from the two-variable table, comes nearer than what was
 found, and whether the bound holds. ``--write`` puts the table into ``docs/scattering.md``.
+
+With ``--results FILE`` what comes out for a palette is kept in a file of JSON lines, and those
+that the file has are not computed again; with ``--seconds`` the run ends then.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import sys
 import time
 from pathlib import Path
+from typing import NamedTuple
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
@@ -62,53 +67,92 @@ def wrong(palette: sm.Palette, targets: list[sm.Target]) -> int:
     return count
 
 
-def main() -> int:
-    """Measure and print."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--targets", type=int, default=200)
-    parser.add_argument("--each", type=int, default=10)
-    parser.add_argument("--write", action="store_true")
-    asked = parser.parse_args()
-    pour, rows = sm.Pour(batch_g=1000), []
-    took: dict[int, list[list[float]]] = {k: [[], []] for k in range(1, 6)}
-    proved, errors = dict.fromkeys(took, 0), dict.fromkeys(took, 0)
-    for scattering, palette, targets in problems(asked.targets, asked.each):
-        for number, target in enumerate(targets):
-            start = time.process_time()
-            m = sm.match(target, palette=palette, pour=pour)
-            took[scattering][number > 0].append(time.process_time() - start)
-            proved[scattering] += m.proved and m.frugal_proved
-        errors[scattering] += wrong(palette, targets)
-        print(scattering, np.round(took[scattering][0][-1], 2), file=sys.stderr, flush=True)
-    for k, (first, later) in took.items():
-        if first and later:
-            rows.append(
-                f"| {k} of 5 | {len(first)} | {np.median(first):.2f}, {max(first):.2f} s | "
-                f"{np.median(later):.2f}, {max(later):.2f} s | "
-                f"{proved[k]} of {len(first) + len(later)} | {errors[k]} |"
-            )
-    every = [t for both in took.values() for part in both for t in part]
+class Told(NamedTuple):
+    """What came out for one palette."""
+
+    scattering: int
+    first: float  # seconds
+    later: list[float]
+    proved: int
+    wrong: int
+
+
+def solve(scattering: int, palette: sm.Palette, targets: list[sm.Target]) -> Told:
+    """Match in 1 kg, then check in 500 g."""
+    took, proved = [], 0
+    for target in targets:
+        start = time.process_time()
+        m = sm.match(target, palette=palette, pour=sm.Pour(batch_g=1000))
+        took.append(time.process_time() - start)
+        proved += m.proved and m.frugal_proved
+    return Told(scattering, took[0], took[1:], proved, wrong(palette, targets))
+
+
+def page(found: dict[int, Told], each: int) -> str:
+    """What the results say."""
+    rows, every = [], [t for told in found.values() for t in (told.first, *told.later)]
+    for k in range(1, 6):
+        own = [told for told in found.values() if told.scattering == k]
+        if not own:
+            continue
+        first, later = [told.first for told in own], [t for told in own for t in told.later]
+        rows.append(
+            f"| {k} of 5 | {len(own)} | {np.median(first):.2f}, {max(first):.2f} s | "
+            f"{np.median(later):.2f}, {max(later):.2f} s | "
+            f"{sum(told.proved for told in own)} of {len(first) + len(later)} | "
+            f"{sum(told.wrong for told in own)} |"
+        )
     lines = [
         "# Pastes that scatter",
         "",
         "Written by `python -m tests.bench.scattering --write`. Random invented palettes of five "
-        f"pastes, {asked.each} screen colours each; the time of a whole `match` in 1 kg on one "
-        "core, median and largest. The first one with a palette lists all recipes, as a rule. "
-        "*Wrong* counts answers in 500 g for which going through all recipes finds a better one, "
-        f"or a bound above it (the table's colours, to {SAME:g}).",
+        f"pastes, {each} screen colours each; the time of a whole `match` in 1 kg on one core, "
+        "median and largest, the first with a palette and later ones. The first in a process "
+        "makes the surface, too. Once searches have cost as much as a list of all recipes would, "
+        "answers are looked up. *Wrong* counts answers in 500 g for which going through all "
+        f"recipes finds a better one, or a bound above it (the table's colours, to {SAME:g}).",
         "",
         "| scatter | palettes | first | later | proved | wrong |",
         "| --- | --- | --- | --- | --- | --- |",
         *rows,
         "",
-        f"All {len(every)}: {sum(proved.values())} proved, median {np.median(every):.2f} s, "
-        f"{sum(errors.values())} wrong.",
+        f"All {len(every)}: {sum(told.proved for told in found.values())} proved, median "
+        f"{np.median(every):.2f} s, {sum(told.wrong for told in found.values())} wrong.",
     ]
-    text = "\n".join(lines) + "\n"
+    return "\n".join(lines) + "\n"
+
+
+def main() -> int:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--targets", type=int, default=200)
+    parser.add_argument("--each", type=int, default=10)
+    parser.add_argument("--results", type=Path)
+    parser.add_argument("--seconds", type=float, default=np.inf)
+    parser.add_argument("--write", action="store_true")
+    asked = parser.parse_args()
+    found: dict[int, Told] = {}
+    if asked.results and asked.results.exists():
+        for line in asked.results.read_text(encoding="utf-8").splitlines():
+            number, told = json.loads(line)
+            found[number] = Told(*told)
+    start, complete = time.monotonic(), True
+    for number, problem in enumerate(problems(asked.targets, asked.each)):
+        if number in found:
+            continue
+        if time.monotonic() - start > asked.seconds:
+            complete = False
+            break
+        found[number] = solve(*problem)
+        print(number, found[number], file=sys.stderr, flush=True)
+        if asked.results:
+            with asked.results.open("a", encoding="utf-8") as stream:
+                stream.write(json.dumps([number, found[number]]) + "\n")
+    text = page(found, asked.each)
     print(text)
-    if asked.write:
+    if asked.write and complete:
         OUT.write_text(text, encoding="utf-8")
-    return 1 if sum(errors.values()) else 0
+    return 1 if any(told.wrong for told in found.values()) else 0
 
 
 if __name__ == "__main__":

@@ -375,7 +375,7 @@ BAD = [
     ("match #fff --max-pigments 1.5", ("--max-pigments", "'1.5'", "whole number such as")),
     ("match #fff --must-use nope", ("pigment", "'nope'", "gorse, rosehip")),
     ("match #fff --must-avoid nope", ("pigment", "'nope'", "gorse, rosehip")),
-    ("match #fff --must-use gorse --must-avoid gorse", ("--must-use", "'gorse'", "Drop")),
+    ("match #fff --must-use gorse --must-avoid gorse", ("--must-use", "'gorse'", "Remove")),
     (
         "match #fff --must-use gorse --must-use kelp --max-pigments 1",
         ("--max-pigments", "1", "from 2 to 5"),

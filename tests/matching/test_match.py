@@ -21,7 +21,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.matching.match import Match
 from shadematch.matching.verdict import Limit
 from shadematch.predicting.prediction import Model, model_for
-from shadematch.search import searcher
+from shadematch.search import parts, searcher
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import (
     by_adding_doubling,
@@ -187,18 +187,24 @@ def test_scattering_paste_against_enumeration() -> None:
 def test_more_doses_of_scattering_pastes_than_are_gone_through(
     lights: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # The doses nearest to a guess are looked at, and nothing is proved. A thousand take a while.
+    # On a measured backing the doses nearest to a guess are looked at, and nothing is proved. On
+    # an even one a bound is found all the same. A thousand take a while.
     palette = with_chalk(2)
     few = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1010), lights=lights)
     assert few.proved
     assert few.frugal_proved
-    for name in ("_MOST_PARTS", "_MOST_JOINT_PARTS"):
-        monkeypatch.setattr(searcher, name, 10)
+    for name in ("MOST_PARTS", "_MOST_JOINT_PARTS"):
+        monkeypatch.setattr(parts, name, 10)
     monkeypatch.setattr(searcher, "LARGEST", 10)  # so that nothing is listed
-    m = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1011), lights=lights)
-    assert not m.proved
-    assert not m.frugal_proved
-    assert m.bound == 0.0
+    measured = sm.View(backing=tuple(np.linspace(0.8, 0.9, WAVELENGTHS_NM.size).tolist()))
+    for view in (measured, sm.View()):
+        m = sm.match(
+            "#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1011), lights=lights, view=view
+        )
+        even = view is not measured
+        assert m.proved == even
+        assert m.frugal_proved == even
+        assert (m.bound > 0.0) == even
 
 
 @pytest.mark.parametrize("strength", [0.0, 1e-308, 1e-160, 1e-20])

@@ -159,9 +159,9 @@ def test_colours_of_a_box_lie_in_its_image(seed: int) -> None:
         assert 500 * (np.abs(parts) - half).max() <= 1e-6
         # ... and these are off their share of the box by no more than the bow.
         off, half = np.abs(moved - shares).max(axis=0), 0.5 * (ends[1] - ends[0])
-        assert (off * half <= images.bow[box] * half + HAIR).all()
-        told = images.bow[box] > 1e-4
-        bowed = max(bowed, float((off[told] / images.bow[box][told]).max(initial=0.0)))
+        assert (off * half <= images.load.bow[box] * half + HAIR).all()
+        told = images.load.bow[box] > 1e-4
+        bowed = max(bowed, float((off[told] / images.load.bow[box][told]).max(initial=0.0)))
     assert bowed > 0.2 or not space.bent  # it isn't idle
 
 

@@ -1,0 +1,111 @@
+"""Boxes of doses, and zonotopes that hold their colours."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+
+import numpy as np
+
+from shadematch.search.space import Space
+from shadematch.support.arrays import FloatArray, IntArray
+
+__all__ = ["Images", "Load", "in_effect"]
+
+
+@dataclass(frozen=True)
+class Load:
+    """What doses of boxes share: each its part of the box, all together the limit on paste."""
+
+    bow: FloatArray  # (m, k) how far along its generator a dose may lie from its share of the box
+    take: FloatArray  # (m, k) paste of half the width of a box
+    room: FloatArray  # (m,) most paste beyond what the middle of a box takes
+
+    @functools.cached_property
+    def _limited(self) -> IntArray:
+        """Boxes that the limit on paste cuts."""
+        return np.flatnonzero(self.take.sum(axis=1) > self.room)
+
+    def chosen(self, at: IntArray) -> Load:
+        """Those of some boxes."""
+        return Load(self.bow[at], self.take[at], self.room[at])
+
+    def lowest(self, along: FloatArray) -> FloatArray:
+        """The least that a linear function of the shares can be in each box, shape (m,).
+
+        Whatever the price of paste, a box gives a floor of the function and what the limit on
+        paste is then worth; one of the prices at which some dose changes its mind gives the
+        largest.
+
+        Parameters
+        ----------
+        along
+            What each generator brings, shape (m, k) or, with the remainder's, (m, k + 3).
+        """
+        found = -np.abs(along).sum(axis=1)
+        n, full = self.take.shape[1], self._limited
+        wanted = -(np.sign(along[full, :n]) * self.take[full]).sum(axis=1)
+        full = full[wanted > self.room[full]]
+        if not full.size:
+            return np.asarray(found)
+        own, take, room = along[full, :n], self.take[full], self.room[full]
+        rest = (np.abs(own) * self.bow[full]).sum(axis=1) + np.abs(along[full, n:]).sum(axis=1)
+        prices = np.divide(-own, take, out=np.zeros_like(own), where=take > 0.0)
+        for price in np.maximum(prices.T, 0.0):
+            most = np.abs(own + price[:, None] * take).sum(axis=1)
+            found[full] = np.maximum(found[full], -price * room - most - rest)
+        return np.asarray(found)
+
+
+@dataclass(frozen=True)
+class Images:
+    """Zonotopes that hold the colours of boxes."""
+
+    centre: FloatArray  # (m, 3) CIELAB
+    generators: FloatArray  # (m, 3, k + 3): the kinds' of dose, then the remainder's
+    load: Load
+    lab_lo: FloatArray  # (m, 3) an upright box that holds the colours as well
+    lab_hi: FloatArray
+
+    def chosen(self, at: IntArray) -> Images:
+        """Those at some positions."""
+        return Images(
+            centre=self.centre[at],
+            generators=self.generators[at],
+            load=self.load.chosen(at),
+            lab_lo=self.lab_lo[at],
+            lab_hi=self.lab_hi[at],
+        )
+
+
+def in_effect(
+    space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Middle and half width of boxes in effective steps, and how far within they bow.
+
+    Paste bends, so that a box of doses is one of effective loads, in which reflectance is as
+    convex as ever. A dose at some share of its box has its effective load at nearly the same
+    share, off by no more than the bow: a function whose slope goes from p to q over a width d
+    without turning back lies within |p - q| d / 4 of its chord.
+
+    Returns
+    -------
+    centre, radius
+        Shape (m, k).
+    bow
+        In parts of the half width of all of the pigment's paste, shape (m, k).
+    """
+    width = np.asarray(hi - lo)
+    if not space.bent:
+        return np.asarray(0.5 * (lo + hi)), np.asarray(0.5 * width), np.zeros(width.shape)
+    ends, pigment = (lo.astype(float), hi.astype(float)), space.limits.pigment
+    first, last = (space.effective(end) for end in ends)
+    slopes = [space.effective_slope(end) for end in ends]
+    brought = space.limits.brought
+    gained = brought(last - first)[:, pigment]  # of all kinds of the pigment, in dose steps
+    paste = brought(ends[1] - ends[0])[:, pigment]
+    chord = np.divide(gained, paste, out=slopes[0].copy(), where=paste > 0)
+    chord = np.clip(chord, np.minimum(*slopes), np.maximum(*slopes))  # for rounding
+    bow = 0.5 * np.abs(slopes[0] - slopes[1]) / chord
+    bow = np.where(paste > 0, bow, 0.0)
+    return 0.5 * (first + last), np.asarray(0.5 * width * chord), bow
