@@ -74,6 +74,16 @@ def test_it_learns(shared: tuple[Bench, Path], tmp_path: Path) -> None:
     assert 0.6 <= np.mean([lesson.contains(0.9) for lesson in all_.lessons]) <= 1.0
 
 
+def test_it_does_not_learn_a_wild_base_from_strong_pastes(tmp_path: Path) -> None:
+    """A world in which the fit once explained a strong yellow by a base that absorbs and scatters
+    a hundred times as much as bases do, and put every bar aside that came after."""
+    bench = Bench(15, names=("amber", "brick", "sea"))
+    journal = bench.taught(sm.Journal(tmp_path / "j.jsonl", pigments=bench.names), 8)
+    assert not any(lesson.aside for lesson in journal.lessons)
+    clear, true = journal.palette.clear, bench.world.clear[1]
+    assert np.all(np.array(clear.scattering) < 10.0 * true)
+
+
 def test_a_palette_like_any_other(journal: sm.Journal) -> None:
     palette = journal.palette
     assert palette.names == NAMES and palette.unit == "cm"
