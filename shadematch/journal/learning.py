@@ -145,7 +145,7 @@ def _drift(layout: Layout) -> FloatArray:
 
 @functools.lru_cache(maxsize=16)
 def _of_all(count: int) -> FloatArray:
-    return np.kron(np.eye(count), _DRIFT)
+    return np.asarray(np.kron(np.eye(count), _DRIFT), dtype=float)
 
 
 def wandered(belief: Believed, times: int) -> Believed:
