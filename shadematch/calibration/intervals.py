@@ -14,6 +14,7 @@ from shadematch.calibration.left_out import left_out
 from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.colour.difference import delta_e
+from shadematch.colour.expected import differences
 from shadematch.photo.inference import frame_of
 from shadematch.studio.pour import Pour
 from shadematch.studio.target import Target
@@ -23,8 +24,6 @@ from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["Interval", "interval_of", "sources_of", "with_lots", "with_misfit"]
 
-_DRAWS: Final = 8000
-_SEED: Final = 20
 _SHARED: Final = 0.5
 """Fraction of the covariance of photos that all photos of a session share (estimate)."""
 _KEPT: Final = 5.0
@@ -83,16 +82,14 @@ class Interval(Reported):
     @property
     def spread(self) -> float:
         """CIEDE2000 from `lab` that `level` of the colours stay within."""
-        return float(np.quantile(delta_e(self._draws(), np.array(self.lab)), self.level))
+        lab = np.array(self.lab)
+        return float(np.quantile(_apart(lab, lab, self.covariance), self.level))
 
     @property
     def hex(self) -> str:
         """Nearest sRGB code of `lab`."""
         white = self.view.observation.white
         return srgb_to_hex(xyz_to_srgb(lab_to_xyz(np.array(self.lab), white), white)[0])
-
-    def _draws(self) -> FloatArray:
-        return _drawn(np.array(self.lab), self.covariance)
 
     @property
     def sentence(self) -> str:
@@ -131,11 +128,9 @@ class Interval(Reported):
         )
 
 
-def _drawn(lab: FloatArray, covariance: FloatArray) -> FloatArray:
-    """Normal draws, the same each time so that answers are repeatable; shape (_DRAWS, 3)."""
-    draws = np.random.default_rng(_SEED).standard_normal((_DRAWS, 3))
-    values, vectors = np.linalg.eigh(covariance)
-    return np.asarray(lab + draws * np.sqrt(np.maximum(values, 0.0)) @ vectors.T)
+def _apart(lab: FloatArray, goal: FloatArray, covariance: FloatArray) -> FloatArray:
+    """CIEDE2000 of an uncertain colour to one that is known, as equally likely values."""
+    return np.asarray(differences(lab[None, None], goal[None], covariance[None])[0])
 
 
 def sources_of(
@@ -312,7 +307,7 @@ def interval_of(
     away: dict[str, float] = {}
     if target is not None:
         goal = target.lab_in(view)
-        far = delta_e(_drawn(lab, covariance), goal)
+        far = _apart(lab, goal, covariance)
         tail = (1 - level) / 2
         away = {
             "delta_e": float(delta_e(lab, goal)),

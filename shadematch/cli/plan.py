@@ -2,7 +2,7 @@
 
 `shadematch.planning.books` lists the columns of both files.
 
-With ``--json``: ``poured``, a list of {order, pots, among, use, cost_per_bar, value, due} and
+With ``--json``: ``poured``, a list of {order, pots, among, use, cost_per_bar, value, due, p90} and
 of the recipe of one pot ``doses`` to ``tubes``, ``delta_e`` and ``predicted`` as in
 `shadematch.cli.match`, its ``pour`` and ``view``; ``left_out``, a list of {order, reason,
 sentence, short, would_take, proved}; ``buy``, a list of {pigment, tubes, price};
@@ -134,6 +134,7 @@ def _poured(line: Poured) -> dict[str, Any]:
         "cost_per_bar": line.cost.per_bar,
         "value": order.value,
         "due": order.due.isoformat() if order.due else None,
+        "p90": line.spread.p90,
         **choice_entries(line.choice),
         "pour": line.recipe.pour.model_dump(),
         "view": order.view.model_dump(),

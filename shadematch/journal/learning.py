@@ -2,19 +2,23 @@
 
 Bars change what others mean: which of two pastes was weak is told by a third. So the last bars are
 fitted anew with each that comes (Gauss-Newton with Levenberg's damping, in coordinates in which
-what was believed before them is a unit normal), always from the same start. A bar that is older is
-taken into what was believed before, once and for all (a fixed-lag smoother).
+what was believed before them is a unit normal), always from the same start. A few rounds with
+readings that are trusted less come first: far from the truth, slopes that are trusted lead to
+where only wild bases explain what pastes did, and right bars look wrong from there. A bar that is
+older is taken into what was believed before, once and for all (a fixed-lag smoother).
 
 References
 ----------
-Levenberg-Marquardt: J. Nocedal, S. J. Wright, *Numerical Optimization* (2nd ed. 2006), section
-10.3. Iterated update and smoothing: B. M. Bell, F. W. Cathey, IEEE Trans. Autom. Control 38 (1993)
-294; S. Sarkka, *Bayesian Filtering and Smoothing* (2013), chapters 5 and 10.
+Levenberg-Marquardt, and easier problems first (continuation): J. Nocedal, S. J. Wright, *Numerical
+Optimization* (2nd ed. 2006), sections 10.3 and 11.3. Iterated update and smoothing: B. M. Bell,
+F. W. Cathey, IEEE Trans. Autom. Control 38 (1993) 294; S. Sarkka, *Bayesian Filtering and
+Smoothing* (2013), chapters 5 and 10.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import functools
+from collections.abc import Callable, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -27,7 +31,8 @@ from shadematch.support.arrays import FloatArray
 
 __all__ = ["DRIFT", "absorbed", "refitted", "wandered"]
 
-_ROUNDS: Final = 40
+_ROUNDS: Final = ((30.0, 10), (1.0, 40))
+"""How many times as noisy readings are taken to be [variance], and rounds of the fit."""
 _LONGEST: Final = 2.0
 """Of a step of the fit, in standard deviations of the prior, in its largest coordinate."""
 _SETTLED: Final = 0.01
@@ -73,12 +78,12 @@ def refitted(
     root = np.linalg.cholesky(prior.covariance + _JITTER * np.eye(prior.mean.size))
     measured = [values_of(bar.reading) for bar in bars]
 
-    def linear(z: FloatArray) -> _Linear:
+    def linear(z: FloatArray, noisier: float) -> _Linear:
         seen = shown(prior.mean + root @ z, layout, bars, unit)
         slopes = np.concatenate([s.slopes for s in seen]) @ root
         rows, off, first = [], [], 0
         for each, y, age in zip(seen, measured, ages.tolist(), strict=True):
-            L = np.linalg.cholesky(_noise(each, rough, age))
+            L = np.linalg.cholesky(noisier * _noise(each, rough, age))
             rows.append(np.linalg.solve(L, slopes[first : first + y.size]))
             off.append(np.linalg.solve(L, y - each.values))
             first += y.size
@@ -86,8 +91,20 @@ def refitted(
         return _Linear(np.concatenate(rows), r, float(r @ r + z @ z))
 
     z = np.zeros(prior.mean.size)
+    for noisier, rounds in _ROUNDS:
+        z, here = _descended(functools.partial(linear, noisier=noisier), z, rounds)
+    left = root @ here.slopes.T
+    inner = np.eye(here.off.size) + here.slopes @ here.slopes.T
+    covariance = prior.covariance - left @ np.linalg.solve(inner, left.T)
+    return Believed(layout, prior.mean + root @ z, 0.5 * (covariance + covariance.T))
+
+
+def _descended(
+    linear: Callable[[FloatArray], _Linear], z: FloatArray, rounds: int
+) -> tuple[FloatArray, _Linear]:
+    """From z downhill, at most so many rounds."""
     here, damping = linear(z), 1e-2
-    for _ in range(_ROUNDS):
+    for _ in range(rounds):
         # (J'J + (1 + d) 1) s = J'r - z, by the matrix inversion lemma: few readings, many unknowns.
         gain = None
         J = here.slopes
@@ -105,10 +122,7 @@ def refitted(
             damping = min(damping * 8.0, 1e8)
         if gain is None or gain < _SETTLED:
             break
-    left = root @ here.slopes.T
-    inner = np.eye(here.off.size) + here.slopes @ here.slopes.T
-    covariance = prior.covariance - left @ np.linalg.solve(inner, left.T)
-    return Believed(layout, prior.mean + root @ z, 0.5 * (covariance + covariance.T))
+    return z, here
 
 
 def _noise(seen: Shown, rough: Roughness, age: float) -> FloatArray:

@@ -32,6 +32,9 @@ _STRAY: Final = 0.02
 _ANYWHERE: Final = 100.0
 """Fraction of bars with a mistake, and the range of L*, a* and b* that these are uniform in; a
 hundredth of it for a spectrum."""
+_STRAIGHT: Final = 5.0
+"""Prior standard deviation of L*, a* and b* up to which the linear model holds (estimate); a
+hundredth of it for a spectrum."""
 _RANGES: Final = (*[(np.log(0.1), np.log(40.0))] * 2, (np.log(0.25), np.log(4.0)))
 """Ranges of the logarithms of the factors."""
 
@@ -49,9 +52,9 @@ class Miss(NamedTuple):
 
     @property
     def share(self) -> float:
-        """Fraction of the variance that is noise; small for bars of unknown pastes."""
-        noise = float(np.trace(self.noise.times(Roughness())))
-        return noise / (noise + float(np.trace(self.known)))
+        """Weight in learning the factors; small where so little is known that colours bend."""
+        straight = _STRAIGHT if self.off.size == 3 else _STRAIGHT / 100.0
+        return 1.0 / (1.0 + float(np.mean(np.diag(self.known))) / straight**2)
 
     def total(self, rough: Roughness) -> FloatArray:
         """Covariance of `off`, shape (m, m)."""

@@ -112,15 +112,14 @@ class MatchEntry(Entry):
         frugal, closest = (self._choice(asked, name) for name in ("frugal", "closest"))
         robust = None if self.robust is None else self._choice(asked, "robust")
         # The choice by expectation may be neither nearer nor shorter.
-        within, most = closest.delta_e + self.tolerance, closest
-        if robust is not None:
-            within, most = np.inf, robust
+        best = closest if robust is None else robust
+        within = best.delta_e + self.tolerance
         for name, value, wrong in (
             ("bound", self.bound, self.bound > closest.delta_e + _ALIKE),
             ("proved", True, self.proved and self.bound < closest.delta_e - GAP - _ALIKE),
             ("closest", str(closest), frugal.delta_e < closest.delta_e - _ALIKE),
             ("frugal", str(frugal), frugal.delta_e > within + _ALIKE),
-            ("frugal", str(frugal), frugal.recipe.total > most.recipe.total + _ALIKE),
+            ("frugal", str(frugal), frugal.recipe.total > best.recipe.total + _ALIKE),
         ):
             if wrong:
                 problem = "contradicts the rest of the match"

@@ -224,7 +224,7 @@ def _solve(way: Way, wanted: Wanted) -> _Solved:
     """The answers to a piece; in a worker."""
     asked, tolerance, readings, counted = way
     labs = wanted.labs(asked.views)
-    answers = asked.searcher.answers(labs, tolerance)
+    answers = asked.searcher.answers(labs, None if counted else tolerance)
     sure = None
     if counted:
         pairs = zip(labs, answers, strict=True)

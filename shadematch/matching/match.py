@@ -59,8 +59,8 @@ class Match(Reported):
         How much farther than the best a recipe may be to count as equally good [CIEDE2000].
     frugal
         The choice with the least paste among those at most `tolerance` farther than the closest;
-        by the rule ``"expected"``, among those whose expected CIEDE2000 is at most that much
-        above that of `robust`.
+        by the rule ``"expected"``, among those at most that much worse than `robust`, both in
+        expectation and when nothing is off.
     closest
         The choice with the smallest CIEDE2000 to the target's best estimate.
     bound
@@ -271,7 +271,7 @@ class Match(Reported):
         if self.robust is None:
             return f"{least} closest"
         return (
-            f"{least} smallest expected CIEDE2000, slips and pastes counted: "
+            f"{least} recipe with the smallest expected CIEDE2000, slips and pastes counted: "
             f"{self.frugal.expected:.2f}, the smallest {self.robust.expected:.2f}"
             f"{'' if self.frugal_proved else ' (not proved)'}"
         )
@@ -315,7 +315,8 @@ def match(
         By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper.
     tolerance
         How much farther than the closest the frugal recipe may be, in CIEDE2000; with `robust`,
-        how much its expected CIEDE2000 may exceed the smallest. At most 1000.
+        how much worse than the recipe with the smallest expected CIEDE2000, both in expectation
+        and when nothing is off. At most 1000.
     max_pigments
         Most pigments in a recipe.
     must_use, must_avoid
@@ -371,7 +372,7 @@ def match(
     watch = Watch(seconds, progress)
     question = asked.question(goal)
     with watch.interruptible():
-        answer = asked.searcher.answer(question.labs, tolerance, watch)
+        answer = asked.searcher.answer(question.labs, None if counted else tolerance, watch)
         sure = (
             robust_answer(
                 asked=asked,

@@ -18,7 +18,7 @@ the worst.
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Final, NamedTuple
 
@@ -52,7 +52,8 @@ class Expected(NamedTuple):
 class RobustAnswer(NamedTuple):
     """The recipe with the smallest expected CIEDE2000, and the frugal one within the tolerance.
 
-    `proved`: every recipe that might be either was evaluated.
+    `frugal` is at most the tolerance worse than `best`, both in expectation and when nothing is
+    off. `proved`: every recipe that might be either was evaluated.
     """
 
     best: Expected
@@ -91,7 +92,8 @@ def robust_answer(
     answer
         The nominal answer.
     tolerance
-        How much the frugal recipe's expected CIEDE2000 may exceed the smallest.
+        How much the frugal recipe's CIEDE2000 may exceed that of the best, both in expectation
+        and when nothing is off.
     readings
         How far readings may be off.
     watch
@@ -114,29 +116,43 @@ def robust_answer(
     colours = known.colours(steps * size)
     floors = colours.floor(labs, norms, radius)
     values = np.full(len(steps), np.inf)
-    order = np.argsort(floors, kind="stable")
-    for i in range(0, len(order), _CHUNK):
-        part = order[i : i + _CHUNK]
-        if floors[part[0]] > least + tolerance + _SLACK:
-            break  # and so are the rest
-        if i and watch.over():
-            complete = False
-            break
-        values[part] = colours.at(part).expected(labs)
-        least = min(least, float(values[part].min()))
     paste = np.round(steps @ searcher.space.limits.paste, 9)
-    good = values <= least + tolerance
+    nominal = delta_e(colours.lab, labs).max(axis=1)
 
-    def first(*keys: FloatArray) -> Expected:
-        at = np.lexsort((*steps.T[::-1], *keys))[0]
-        nominal = float(delta_e(colours.lab[at], labs).max())
-        return Expected(steps[at], nominal, float(values[at]))
+    def judge(rows: IntArray, done: Callable[[int], bool]) -> bool:
+        """Expect those of the rows that are wanted; whether none was left out for want of time."""
+        for i in range(0, len(rows), _CHUNK):
+            if done(rows[i]):
+                break  # and so for the rest
+            if i and watch.over():
+                return False
+            part = rows[i : i + _CHUNK]
+            values[part] = colours.at(part).expected(labs)
+        return True
 
-    return RobustAnswer(
-        first(paste, values),
-        first(values, np.where(good, paste, np.inf)),
-        complete and valid,
-    )
+    def first(*keys: FloatArray) -> int:
+        return int(np.lexsort((*steps.T[::-1], *keys))[0])
+
+    by_floor = np.argsort(floors, kind="stable")
+    complete &= judge(by_floor, lambda row: bool(floors[row] > values.min() + _SLACK))
+    best = first(paste, values)
+    # Where little is known every expectation is large, and about the same far and wide: paste is
+    # not saved there at the cost of the best estimate.
+    most = values[best] + tolerance
+    near = nominal <= nominal[best] + tolerance
+
+    def least_paste() -> FloatArray:
+        return np.where((values <= most) & near, paste, np.inf)
+
+    some = np.flatnonzero(near & np.isinf(values) & (floors <= most + _SLACK))
+    some = some[np.lexsort((floors[some], paste[some]))]
+    complete &= judge(some, lambda row: bool(paste[row] > least_paste().min()))
+    frugal = first(values, least_paste())
+
+    def told(at: int) -> Expected:
+        return Expected(steps[at], float(nominal[at]), float(values[at]))
+
+    return RobustAnswer(told(best), told(frugal), complete and valid)
 
 
 def _norms(labs: FloatArray, limit: float) -> tuple[list[FloatArray], float, bool]:

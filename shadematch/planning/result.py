@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -13,6 +14,7 @@ from shadematch.planning.numbers import Stage
 from shadematch.planning.orders import Order
 from shadematch.planning.stock import Stock, assumed_in_words
 from shadematch.predicting.prediction import Prediction
+from shadematch.predicting.spread import Spread, spread
 from shadematch.studio.bars import bars_in_words, grams
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
@@ -122,6 +124,12 @@ class Poured:
         """The colour it will have."""
         return self.choice.predicted
 
+    @functools.cached_property
+    def spread(self) -> Spread:
+        """How far a pot may be from the target; of a recipe that was given, from its own colour."""
+        order, palette = self.order, self.choice._palette
+        return spread(self.recipe, palette=palette, view=order.view, target=order.target)
+
     @property
     def use(self) -> dict[str, float]:
         """Paste that the whole order takes [palette's unit]."""
@@ -130,10 +138,14 @@ class Poured:
     def __str__(self) -> str:
         """In plain words."""
         word = "pot" if self.pots == 1 else "pots"
-        away = "" if self.order.target is None else f", CIEDE2000 {self.delta_e:.2f}"
+        nine = f"{self.spread.p90:.1f}"
+        if self.order.target is None:
+            away = f"nine times in ten within CIEDE2000 {nine} of its own colour"
+        else:
+            away = f"CIEDE2000 {self.delta_e:.2f}, nine times in ten within {nine}"
         return (
             f"{self.order.name}: {self.pots} {word} of {grams(self.recipe.pour.batch_g)} with "
-            f"{self.recipe}{away}{self.bars}"
+            f"{self.recipe}, {away}{self.bars}"
         )
 
     @property

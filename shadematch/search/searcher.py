@@ -154,29 +154,32 @@ class Searcher:
 
     # --- whole doses
 
-    def answers(self, targets: FloatArray, tolerance: float) -> Answers:
+    def answers(self, targets: FloatArray, tolerance: float | None) -> Answers:
         """Search for many targets, shape (t, v, 3); see `answer`."""
         listed = self._kept(UNWATCHED)
         if listed is None and self._list_work <= (_SEARCH_WORK + self._parts_work) * len(targets):
             listed = self.all_recipes()
         if listed is not None:
-            return listed.look_up(targets, tolerance)
+            return listed.look_up(targets, tolerance or 0.0)
         return Answers.of([self.answer(goal, tolerance) for goal in targets])
 
-    def answer(self, targets: FloatArray, tolerance: float, watch: Watch = UNWATCHED) -> Answer:
+    def answer(
+        self, targets: FloatArray, tolerance: float | None, watch: Watch = UNWATCHED
+    ) -> Answer:
         """The closest and the frugal recipe for one target.
 
         Parameters
         ----------
-        targets
-            The target.
+        targets, watch
+            The target, and when to end; what is not proved by then says so.
         tolerance
-            How much farther than the closest the frugal recipe may be [CIEDE2000].
-        watch
-            Ends the search in time; results are then marked as not proved.
+            How much farther than the closest the frugal recipe may be [CIEDE2000]; None gives
+            the closest in its place.
         """
         watch.until(_CLOSEST)
         best = self.closest(targets, watch=watch)
+        if tolerance is None:
+            return Answer(best, replace(best, boxes=0))
         watch.until(_FRUGAL)
         lean = self.frugal(targets, best, tolerance, watch)
         if lean.delta_e < best.delta_e and not best.proved:  # found on the way

@@ -584,7 +584,7 @@ def shell(words: str, **environment: str) -> subprocess.CompletedProcess[str]:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("same-look", "gorse=2", "--to-batch", "0.1"), "--to-batch: too small"),
+        (("same-look", "gorse=2", "--to-batch", "0.1"), "--to-batch: is too small"),
         (("smallest-batch", "#d9822b", "--step", "1e9"), "--step: must be at most 100,000 g"),
         (("let-down", "#c8d050", "--weigh-least", "501"), "Give at most 500 g"),
         (("feasibility", "#d9822b", "--thicknesses", "-1,2"), "--thicknesses: must be at least"),

@@ -538,8 +538,10 @@ def robust_against_all(seed: int, batch_g: float | None = None) -> tuple[float, 
     known = Uncertainty(palette, pour, sm.View(), dose_slip=0.2, scale_g=1.0)
     every = every_recipe(n, pour.max_steps).astype(float)
     # Of every one, by the formula itself; no norm, no floor.
-    values = known.colours(every).expected(np.array([target.lab]))
-    near = every[values <= values.min() + found.tolerance]
+    colours = known.colours(every)
+    values, plain = colours.expected(np.array([target.lab])), delta_e(colours.lab[:, 0], target.lab)
+    most = plain[values.argmin()] + found.tolerance
+    near = every[(values <= values.min() + found.tolerance) & (plain <= most)]
     assert found.frugal_proved
     assert found.recipe.total == near.sum(axis=1).min()
     held = [found.closest.recipe.doses.get(name, 0.0) for name in palette.names]

@@ -74,6 +74,16 @@ def test_it_learns(shared: tuple[Bench, Path], tmp_path: Path) -> None:
     assert 0.6 <= np.mean([lesson.contains(0.9) for lesson in all_.lessons]) <= 1.0
 
 
+def test_it_does_not_learn_a_wild_base_from_strong_pastes(tmp_path: Path) -> None:
+    """A world in which the fit once explained a strong yellow by a base that absorbs and scatters
+    a hundred times as much as bases do, and put every bar aside that came after."""
+    bench = Bench(15, names=("amber", "brick", "sea"))
+    journal = bench.taught(sm.Journal(tmp_path / "j.jsonl", pigments=bench.names), 8)
+    assert not any(lesson.aside for lesson in journal.lessons)
+    clear, true = journal.palette.clear, bench.world.clear[1]
+    assert np.all(np.array(clear.scattering) < 10.0 * true)
+
+
 def test_a_palette_like_any_other(journal: sm.Journal) -> None:
     palette = journal.palette
     assert palette.names == NAMES and palette.unit == "cm"
@@ -144,9 +154,9 @@ def test_doses_come_as_people_have_them(journal: sm.Journal) -> None:
     assert lesson.recipe.pour.thickness_cm == 1.0 and "1 cm thick" in str(lesson)
     blank = journal.add({}, (95, -1, 3), pour=pour)
     assert blank.recipe.doses == {}
-    with pytest.raises(sm.PourError, match="pour: doesn't say into how much base"):
+    with pytest.raises(sm.PourError, match="pour: must say how much base"):
         journal.add({"lemon": 2}, (80, 0, 50))
-    with pytest.raises(sm.PourError, match="pour: has no meaning beside a recipe"):
+    with pytest.raises(sm.PourError, match="pour: has no effect: the recipe has its own"):
         journal.add(sm.Recipe({"lemon": 2}, pour), (80, 0, 50), pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.UnknownNameError, match=r"no such paste.*lemon"):
         journal.add({"lemmon": 2}, (80, 0, 50), pour=pour)

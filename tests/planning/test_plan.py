@@ -317,6 +317,19 @@ def test_pots_and_due_dates() -> None:
     assert dusky().pots == 3 and dusky().melted_g == 1500 and dusky().total_g == 1200
 
 
+def test_each_order_says_what_it_stays_within() -> None:
+    stock = sm.Stock.of(dict.fromkeys(sm.demo_palette().names, 5))
+    palette = sm.demo_palette().known_to(0.1)
+    plan = sm.plan([sm.Order(name="a", target="#d9822b", bars=5), dusky()], stock, palette=palette)
+    wanted, given = (line for line in (plan["a"], plan["repeat"]) if isinstance(line, Poured))
+    strayed = sm.spread(wanted.recipe, palette=palette, target="#d9822b")
+    assert wanted.spread == strayed and strayed.largest == "pastes"
+    told = f"CIEDE2000 {wanted.delta_e:.2f}, nine times in ten within {strayed.p90:.1f}"
+    assert told in str(wanted) and told in " ".join(str(plan).split())
+    assert given.spread.p90 == sm.spread(given.recipe, palette=palette).p90
+    assert f"within CIEDE2000 {given.spread.p90:.1f} of its own colour" in str(given)
+
+
 def test_options_of_scattering_pigments_and_limits_on_pigments() -> None:
     demo = sm.demo_palette()
     chalk = sm.Pigment(name="chalk", absorption=(0.01,) * 36, scattering=(1.5,) * 36)

@@ -478,7 +478,7 @@ def test_out_of_reach_the_nearest_is_proposed() -> None:
     assert not beyond.reached
     assert 1.0 < beyond.floor <= beyond.closest.delta_e <= beyond.without.ideal.delta_e + 0.5
     assert "the pastes themselves stay 1.05 away" in beyond.sentence
-    assert "With 2 let-downs it comes to" in str(beyond)
+    assert "2 let-downs: " in str(beyond)
     one = singles("#d8f0e0", sm.Pour(batch_g=50), sm.demo_palette(), 5.0)
     assert min(one)[0] > beyond.without.ideal.delta_e + 0.5
     # Where centimetres come as near, none is worth making.
