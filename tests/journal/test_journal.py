@@ -154,9 +154,9 @@ def test_doses_come_as_people_have_them(journal: sm.Journal) -> None:
     assert lesson.recipe.pour.thickness_cm == 1.0 and "1 cm thick" in str(lesson)
     blank = journal.add({}, (95, -1, 3), pour=pour)
     assert blank.recipe.doses == {}
-    with pytest.raises(sm.PourError, match="pour: doesn't say into how much base"):
+    with pytest.raises(sm.PourError, match="pour: must say how much base"):
         journal.add({"lemon": 2}, (80, 0, 50))
-    with pytest.raises(sm.PourError, match="pour: has no meaning beside a recipe"):
+    with pytest.raises(sm.PourError, match="pour: has no effect: the recipe has its own"):
         journal.add(sm.Recipe({"lemon": 2}, pour), (80, 0, 50), pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.UnknownNameError, match=r"no such paste.*lemon"):
         journal.add({"lemmon": 2}, (80, 0, 50), pour=pour)
