@@ -207,7 +207,14 @@ class Nearness:
             target = self.targets[i]
             # Where the norm itself is asked for, floors of CIEDE2000 are none.
             most = -np.inf if self._given else limit + ROUNDING
-            judged = judge(images, target, self._norms[i], self._radius, most, self._toward)
+            judged = judge(
+                images,
+                target=target,
+                norm=self._norms[i],
+                radius=self._radius,
+                limit=most,
+                away=self._toward,
+            )
             least = judged.floor - ROUNDING
             if not self._given and _FAR < limit < np.inf:
                 open_ = np.flatnonzero(least < limit)

@@ -345,7 +345,7 @@ def frugal(
         wave.key = np.maximum(wave.key, wave.lo @ paste)
         if used.size:
             rounds = 1 if guesses else 4  # a short search is quicker without
-            floor = least_paste(wave, judged, paste, used, within, rounds)
+            floor = least_paste(wave, judged, paste=paste, used=used, within=within, rounds=rounds)
             wave.key = np.maximum(wave.key, np.ceil(floor / grain) * grain if grain else floor)
         alive = (judged.floor < limit) & (wave.key <= least - step)
         first = np.flatnonzero(alive)[np.argsort(wave.key[alive], kind="stable")[:_AIMS]]
