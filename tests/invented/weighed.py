@@ -8,7 +8,7 @@ import shadematch as sm
 
 __all__ = ["palette_in_g", "speaks_of_cm"]
 
-_THICKNESS = re.compile(r"[\d.]+ cm\s+(thick|deep)|bar of [\d.]+ cm")
+_THICKNESS = re.compile(r"[\d.]+ cm\s+(thick|deep)|bar of [\d.]+ cm|th(?:ick|inn)er bar, [\d.]+ cm")
 
 
 def palette_in_g() -> sm.Palette:

@@ -67,7 +67,8 @@ def test_until_its_first_bar_it_is_clear_base_with_much_left_open(journal: sm.Jo
         sm.spread(doses, palette=palette, pour=sm.Pour(batch_g=400, base=name))
         for name in ("clear", BASE)
     )
-    assert wide.p90 > 3 * plain.p90
+    # The plain range is no narrow one: after so few bars the studio's own noise is in it too.
+    assert wide.p90 > 2 * plain.p90
     asked = journal.next()
     assert asked.recipe.doses == {} and asked.recipe.pour.base == BASE
     assert asked.why == f'base "{BASE}" was never measured' and asked.after < 0.7 * asked.before

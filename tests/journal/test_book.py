@@ -68,9 +68,9 @@ def test_a_missing_or_altered_line_is_found(tmp_path: Path) -> None:
         journal.pour({"lemon": dose}, pour=sm.Pour(batch_g=100))
     lines = journal.path.read_text("utf-8").splitlines(keepends=True)
     for wrong, said in (
-        ([*lines[:2], *lines[3:]], "has event 4 where 3 is due"),
-        ([*lines[:2], "{]\n", *lines[3:]], "has event 4 where 3 is due"),
-        (lines[1:], "has event 2 where 1 is due"),
+        ([*lines[:2], *lines[3:]], "has event 4 in place of 3"),
+        ([*lines[:2], "{]\n", *lines[3:]], "has event 4 in place of 3"),
+        (lines[1:], "has event 2 in place of 1"),
         ([*lines[:3], lines[3].replace('"lemon"', '"rose"')], "not one of the journal's pastes"),
         ([*lines[:3], lines[3].replace('"batch": 3', '"batch": 2')], "appears twice"),
         ([*lines[:3], lines[3].replace("poured", "drunk")], "event 4"),
@@ -170,7 +170,7 @@ def test_to_a_spreadsheet_and_back(tmp_path: Path) -> None:
     text = raw.decode("utf-8-sig")
     lines = text.split("\r\n")
     for wrong, said in (
-        ("\r\n".join([lines[0], *lines[2:]]), "has event 2 where 1 is due"),
+        ("\r\n".join([lines[0], *lines[2:]]), "has event 2 in place of 1"),
         (text.replace("250.0", "heavy", 1), "line 3: batch_g: must be a number"),
         ("a,b\r\n1,2\r\n", "has no columns event and what"),
         ("", "has no columns"),

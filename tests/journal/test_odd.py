@@ -94,7 +94,7 @@ def test_the_only_bar_of_its_kind_is_said_to_be(tmp_path: Path) -> None:
     clear = bench.true({"lemon": 8.0}, POUR)
     lesson = journal.add({"lemon": 8.0, "sea": 1.0}, (clear[0], clear[1], clear[2]), pour=wrong)
     if lesson.aside:
-        assert lesson.only_one == ("sea",) and "no other bar holds sea" in str(lesson)
+        assert lesson.only_one == ("sea",) and "no other bar contains sea" in str(lesson)
     else:
         assert lesson.only_one == ()
     assert journal.lessons[-1] == lesson
