@@ -105,12 +105,16 @@ def page(found: dict[int, Told], each: int) -> str:
     lines = [
         "# Pastes that scatter",
         "",
-        "Written by `python -m tests.bench.scattering --write`. Random invented palettes of five "
-        f"pastes, {each} screen colours each; the time of a whole `match` in 1 kg on one core, "
-        "median and largest, the first with a palette and later ones. The first in a process "
-        "makes the surface, too. Once searches have cost as much as a list of all recipes would, "
-        "answers are looked up. *Wrong* counts answers in 500 g for which going through all "
-        f"recipes finds a better one, or a bound above it (the table's colours, to {SAME:g}).",
+        "This page measures how long a match takes with pastes that scatter, and whether its proof "
+        "comes to its end. It is written by `python -m tests.bench.scattering --write`. The "
+        f"palettes are random and invented: five pastes, {each} screen colours each.",
+        "",
+        "- *First* and *later* are the times of a whole `match` in 1 kg on one core, median and "
+        "largest. The first match in a process also makes the surface that bounds the layers.",
+        "- Once searches have cost as much as a list of all recipes, answers are looked up in it.",
+        "- *Wrong* counts answers in 500 g for which going through all recipes finds a better one, "
+        f"or a bound above it (by the table's colours, to {SAME:g}). So few recipes are listed at "
+        "once; `tests/search/test_scattering.py` tests the boxes.",
         "",
         "| scatter | palettes | first | later | proved | wrong |",
         "| --- | --- | --- | --- | --- | --- |",
