@@ -208,8 +208,10 @@ class Correction(Reported):
 
     @property
     def taken(self) -> Addition:
-        """What was added: the advice, unless `added` says otherwise."""
-        return self.advice if self.made is None else self.made
+        """What was added: what `added` says, or else the advice; nothing while in doubt."""
+        if self.made is not None:
+            return self.made
+        return self.added({}).taken if self.doubtful else self.advice
 
     def added(
         self, doses: Mapping[str, float], *, clear_g: float = 0.0, white_g: float = 0.0

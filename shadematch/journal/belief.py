@@ -239,9 +239,9 @@ class Belief:
         )
 
     def held_by(self, base: str) -> int:
-        """How many bars that count were poured in a base."""
+        """How many bars that count were poured in a base; white alone holds none of it."""
         return sum(
-            bar.reading.pour.base == base
+            bar.reading.pour.base == base and bar.reading.pour.white < 1.0
             for at, bar in enumerate(self.bars)
             if at not in self.aside
         )

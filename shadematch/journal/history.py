@@ -253,7 +253,11 @@ class History:
             rows.append(Row("paste", words, note="" if left is None else f"{left:.0f} {unit} left"))
         for base in studio.bases:
             bars_in = belief.held_by(base)
-            words = f"in {bars_in} measured bars" if bars_in else "never measured"
+            words = (
+                f"in {bars_in} measured {'bar' if bars_in == 1 else 'bars'}"
+                if bars_in
+                else "never measured"
+            )
             rows.append(Row("base", f"{base}: {words}"))
         hand, eye, _ = np.sqrt(belief.noise.rough)
         ratio = f"doses {hand:.1f} times as uncertain as usual, readings {eye:.1f} times"

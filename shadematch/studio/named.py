@@ -28,7 +28,7 @@ def check_names(field: str, names: Sequence[str]) -> None:
         raise PaletteError(
             f"has more than twelve {field}", field=field, value=len(names), remedy="Leave some out"
         )
-    own = [n for n in names if n in ("", CLEAR, "white")] if field == "bases" else []
+    own = [n for n in names if n.casefold() in ("", CLEAR, "white")] if field == "bases" else []
     if own:
         raise PaletteError(
             "needs a name of its own",
@@ -41,7 +41,8 @@ def check_names(field: str, names: Sequence[str]) -> None:
         raise PaletteError(
             "a name appears twice", field=field, value=twice[0], remedy="Rename one of them"
         )
-    shapes = [shape_of(n) for n in names]
+    # Bases are told to people in words: "Oat" and "oat" would be one.
+    shapes = [shape_of(n).casefold() if field == "bases" else shape_of(n) for n in names]
     alike = [n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1]
     if alike:
         raise PaletteError(

@@ -430,3 +430,15 @@ def test_another_palette_can_not_come_in_midway() -> None:
     first = sm.correct(recipe, real, wanted)
     with pytest.raises(sm.PourError, match="palette"):
         sm.correct(first, real, wanted, palette=strong({"kelp": 2.0}))
+
+
+def test_in_doubt_nothing_is_taken_to_be_added() -> None:
+    pour = sm.Pour(batch_g=500, white=0.2)
+    doses = {"gorse": 3, "rosehip": 2}
+    odd = sm.correct(doses, (64, 19, 40), "#d2a679", pour=pour)
+    assert odd.doubtful and not odd.advice.nothing
+    again = sm.correct(odd, (66, 17, 37), "#d2a679")
+    assert odd.taken.nothing and again.recipe.pour.batch_g == 500
+    assert again.recipe.doses == doses
+    added = odd.added({"kelp": 1}).taken
+    assert added.doses == {"kelp": 1}

@@ -188,3 +188,9 @@ def test_a_file_that_pours_into_no_base_of_its_own_is_refused(journal: sm.Journa
     )
     with pytest.raises(sm.FileError, match="is not one of the journal's bases"):
         sm.Journal(journal.path)
+
+
+def test_a_bar_of_white_alone_teaches_nothing_of_a_base(journal: sm.Journal) -> None:
+    journal.add({}, (94, 0, 3), pour=sm.Pour(batch_g=250, base=BASE, white=1.0))
+    assert f"{BASE}: never measured" in str(journal.report())
+    assert journal.next().recipe.pour.base == BASE

@@ -136,3 +136,10 @@ def test_what_is_not_known_of_a_base_goes_where_it_goes() -> None:
     assert apart[BROWN].causes["pastes"] > 0.5 > 0.01 > apart["clear"].causes["pastes"]
     with pytest.raises(sm.PaletteError, match="at most 0 further bases"):
         sm.Palette(**{**dict(sm.demo_palette()), "uncertainty": palette.uncertainty})
+
+
+@pytest.mark.parametrize("name", ["White", "CLEAR", BROWN.upper()])
+def test_names_that_differ_in_case_only_are_refused(name: str) -> None:
+    more = (*browned().bases, sm.Base(name=name, absorption=[0.1] * 36, scattering=[0.0] * 36))
+    with pytest.raises(sm.PaletteError, match="bases"):
+        sm.Palette(**{**dict(browned()), "bases": more})
