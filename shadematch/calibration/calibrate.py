@@ -38,6 +38,7 @@ from shadematch.calibration.robust import (
 from shadematch.calibration.spectra import Unknown, unknown
 from shadematch.calibration.test_pour import TestPour, check_thickness
 from shadematch.errors import PourError, UnknownNameError
+from shadematch.studio.named import check_names
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import CLEAR
 from shadematch.studio.unit import UNITS, check_unit
@@ -132,8 +133,11 @@ def calibrate(
         mixed units (of the pours, or of `like`), or different bars of one name.
     UnknownNameError
         If `pigments` lacks a name, or `scattering` has an unknown one.
+    PaletteError
+        If the names of two bases can't be told apart.
     """
     pours = _checked(test_pours)
+    check_names("bases", [*dict.fromkeys(p.pour.base for p in pours if p.pour.base != CLEAR)])
     expect(any_thickness, bool, "any_thickness", "Give True or False")
     for pour in pours:
         check_thickness(pour, any_thickness)

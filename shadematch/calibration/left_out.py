@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections import Counter
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -11,9 +12,13 @@ from shadematch.calibration.forward import to_lab
 from shadematch.calibration.problem import readings_of
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.studio.pour import CLEAR, Pour
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["LeftOut", "left_out"]
+
+_FEWEST: Final = 3
+"""Bars in a named base from which on one is predicted by the others: two tell too little of it."""
 
 
 class LeftOut(NamedTuple):
@@ -38,10 +43,17 @@ class LeftOut(NamedTuple):
 
 
 def left_out(found: Fit) -> list[LeftOut]:
-    """Every trusted reading, predicted from all other bars (linearised; see `bars`)."""
+    """Every trusted reading, predicted from all other bars (linearised; see `bars`).
+
+    Bars in a named base of which there are but one or two are left out.
+    """
     p = found.problem
     readings, result = readings_of(p), []
+    bases = [_named_base(p.pours[members[0]].pour) for members in p.members]
+    few = {base for base, count in Counter(bases).items() if base and count < _FEWEST}
     for bar, (residual, covariance) in enumerate(found.alone):
+        if bases[bar] in few:
+            continue
         start = 0
         for i in p.members[bar]:
             pour, whiten = p.pours[i], readings[i].whiten
@@ -62,3 +74,7 @@ def left_out(found: Fit) -> list[LeftOut]:
             far = float(delta_e(read + miss, read))
             result.append(LeftOut(int(i), miss, by @ covariance[rows, rows] @ by.T, far))
     return result
+
+
+def _named_base(pour: Pour) -> str | None:
+    return None if pour.base == CLEAR or pour.white == 1 else pour.base

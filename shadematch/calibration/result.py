@@ -381,6 +381,11 @@ class Calibration(Reported):
             Row("strength", f"{name}: known to {self.strength_sd(name):.1%}")
             for name in self.pigments
         ]
+        for base in self.bases:
+            own = {p.name for p in every if p.pour.base == base and p.pour.white < 1}
+            rows.append(
+                Row("base", f"{base}: from {len(own)} {'bar' if len(own) == 1 else 'bars'}")
+            )
         if self.crowding is not None:
             name, less = self.crowding
             rows.append(Row("crowding", f"{name}: scatters {less:.0%} less at its largest load"))

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import shadematch as sm
+from shadematch.calibration.left_out import left_out
 from shadematch.calibration.result import Calibration
 from shadematch.colour.difference import delta_e
 from tests.invented import worlds
@@ -53,6 +54,22 @@ def test_a_base_is_learnt_with_the_others() -> None:
     match = found.match("#8a5a20", pour=IN_BASE)
     assert match.recipe.pour == IN_BASE
     assert sm.spread(match.recipe, palette=found.palette).causes["pastes"] > 0
+
+
+def test_a_base_of_two_bars_does_not_test_the_others() -> None:
+    found = calibrated()
+    bases = [p.pour.base for p in found._fit.problem.pours]
+    tested = {bases[one.reading] for one in left_out(found._fit)}
+    assert bases.count(BROWN) == 2 and tested == {"clear"}
+    assert f"{BROWN}: from 2 bars" in str(found)
+
+
+def test_a_base_spelt_in_two_ways_is_refused() -> None:
+    one = calibrated().pours[-1]
+    other = one.pour.model_copy(update={"base": BROWN.upper()})
+    odd = dataclasses.replace(one, name="odd", pour=other)
+    with pytest.raises(sm.PaletteError, match="two names look the same"):
+        sm.calibrate([*calibrated().pours, odd])
 
 
 def test_bases_that_were_not_poured_are_refused() -> None:
