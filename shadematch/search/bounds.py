@@ -16,34 +16,24 @@ R. E. Moore, R. B. Kearfott, M. J. Cloud, *Introduction to Interval Analysis* (2
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
+from shadematch.colour.colorimetry import cube_root_response
 from shadematch.colour.difference import squared_difference
 from shadematch.colour.floors import floor
 from shadematch.optics.layer import CONVEXITY, Layer
-from shadematch.search.images import Images, Load, in_effect
+from shadematch.search.images import HELD, KNEE, PRICE, Images, Load, enclosed, in_effect
 from shadematch.search.scattering import images_by_surface
 from shadematch.search.space import Space, lab_range
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["Judged", "beyond", "images_of", "judge", "nearest"]
 
-_KNEE: Final = (6.0 / 29.0) ** 3
 _CUTS: Final = 8
 _MOST_CELLS: Final = 24
-_HELD: Final = 0.05
-_PRICE: Final = math.sqrt(8.2)
-"""Why cube roots of X, Y, Z are convex. Let X = P - N, of positive and of negative weights. By
-Cauchy's inequality R R'' >= K R'^2 carries over to P: along any direction, P P'' >= K P'^2. N is
-taken as linear (its rise above its tangent is counted separately). Then, where N <= H P,
-(P - N) P'' - (2/3) (P - N)'^2 >= (K (1 - H) - (2/3) (1 + e)) P'^2 - (2/3) (1 + 1/e) N'^2. With
-K = 0.8, H = 0.05 and e = 0.139 the first bracket is above 0, and 1 + 1/e < 8.2 is the price
-of N. Below the knee f is linear, P is convex, and nothing is to be shown."""
 
 
 @dataclass(frozen=True)
@@ -115,30 +105,21 @@ def _seen(space: Space, view: int, spectra: _Spectra, radius: FloatArray, load: 
         least = P * lies ** (1.0 / (1.0 - CONVEXITY)) - light_minus[full] - rise
         darkest[full] = np.maximum(darkest[full], least)
     steepest = cube_root_response(darkest, white)[1]
-    # X, Y and Z are so convex that their cube roots are, too (see `_HELD`): these lie above their
+    # X, Y and Z are so convex that their cube roots are, too (see `HELD`): these lie above their
     # tangents, and, being concave functions of X, Y, Z, below the tangent in those. Where negative
     # weights spoil it, the cube root's own bend counts.
-    most, least = light_minus + rise + loose, np.maximum(dark_plus - rise, _KNEE * white)
-    few = most <= _HELD * least
+    most, least = light_minus + rise + loose, np.maximum(dark_plus - rise, KNEE * white)
+    few = most <= HELD * least
     straight = np.abs(steps).sum(axis=2) + rest_hi + rest_lo
-    astray = np.where(few, _PRICE * (-spectra.drop @ minus), straight)
-    t = np.maximum(darkest / white, _KNEE)
+    astray = np.where(few, PRICE * (-spectra.drop @ minus), straight)
+    t = np.maximum(darkest / white, KNEE)
     bend = (2.0 / 9.0) * t ** (-5.0 / 3.0) / (white * white)
     f_lo = -steepest * rest_lo - 0.5 * bend * astray * astray
     f_hi = f_slope * rest_hi
-    generators = np.empty((*f.shape, space.size + 3))
-    generators[:, :, : space.size] = LAB_FROM_RESPONSE @ (f_slope[:, :, None] * steps)
-    generators[:, :, space.size :] = LAB_FROM_RESPONSE * (0.5 * (f_hi - f_lo))[:, None, :]
-    middle = lab_from_response(f + 0.5 * (f_lo + f_hi)) + space.shift
-    reach = np.abs(generators).sum(axis=2)
     # R falls with every dose, so the box's lightest and darkest recipes limit X, Y and Z.
-    low, high = lab_range(darkest, lightest, white, space.shift)
-    return Images(
-        centre=middle,
-        generators=generators,
-        load=load,
-        lab_lo=np.maximum(middle - reach, low),
-        lab_hi=np.minimum(middle + reach, high),
+    corners = lab_range(darkest, lightest, white, space.shift)
+    return enclosed(
+        space, load, f, (f_lo, f_hi), along=f_slope[:, :, None] * steps, corners=corners
     )
 
 

@@ -9,22 +9,14 @@ lie above them but for what scattering does, else but for their largest bend.
 
 from __future__ import annotations
 
-import math
-from typing import Final
-
 import numpy as np
 
-from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
-from shadematch.search.images import Images, Load
+from shadematch.colour.colorimetry import cube_root_response
+from shadematch.search.images import HELD, KNEE, PRICE, Images, Load, enclosed
 from shadematch.search.space import Space, lab_range
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["images_by_surface"]
-
-_KNEE: Final = (6.0 / 29.0) ** 3
-_HELD: Final = 0.05
-_PRICE: Final = math.sqrt(8.2)
-"""As in `bounds`, where it says why."""
 
 
 def images_by_surface(
@@ -82,34 +74,22 @@ def images_by_surface(
         hi = np.minimum(lightest @ plus - darkest @ minus, xyz + straight)
         f, f_slope = cube_root_response(xyz, white)
         steepest = cube_root_response(lo, white)[1]
-        t = np.maximum(lo / white, _KNEE)
+        t = np.maximum(lo / white, KNEE)
         bend = (2.0 / 9.0) * t ** (-5.0 / 3.0) / (white * white)
         f_lo = -steepest * rest_lo - 0.5 * bend * straight * straight
-        few = lightest @ minus <= _HELD * np.maximum(darkest @ plus, _KNEE * white)
+        few = lightest @ minus <= HELD * np.maximum(darkest @ plus, KNEE * white)
         good = few & convex
         if good.any():
             # Step by step: scattering first, then absorption, along which cube roots are convex.
             both = plus + minus
             by_first = (np.abs(slope_s) * by_s + 2.0 * np.maximum(up_s, down_s)) @ both
             by_second = (np.abs(slope_a) * by_a + mixed) @ both
-            astray = _PRICE * ((np.abs(slope_a) * by_a + mixed) @ minus)
+            astray = PRICE * ((np.abs(slope_a) * by_a + mixed) @ minus)
             lost = steepest * (down_s @ plus + (up_s + rise) @ minus + (mixed + stray) @ both)
             square = by_first * by_first + 2.0 * by_first * by_second + astray * astray
             f_lo = np.where(good, np.maximum(f_lo, -lost - 0.5 * bend * square), f_lo)
         f_hi = f_slope * rest_hi
-        generators = np.empty((*f.shape, space.size + 3))
-        generators[:, :, : space.size] = LAB_FROM_RESPONSE @ (f_slope[:, :, None] * steps)
-        generators[:, :, space.size :] = LAB_FROM_RESPONSE * (0.5 * (f_hi - f_lo))[:, None, :]
-        middle = lab_from_response(f + 0.5 * (f_lo + f_hi)) + space.shift
-        reach = np.abs(generators).sum(axis=2)
-        low, high = lab_range(lo, hi, white, space.shift)
-        found.append(
-            Images(
-                centre=middle,
-                generators=generators,
-                load=load,
-                lab_lo=np.maximum(middle - reach, low),
-                lab_hi=np.minimum(middle + reach, high),
-            )
-        )
+        corners = lab_range(lo, hi, white, space.shift)
+        along = f_slope[:, :, None] * steps
+        found.append(enclosed(space, load, f, (f_lo, f_hi), along=along, corners=corners))
     return found

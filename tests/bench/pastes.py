@@ -22,13 +22,10 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
-import itertools
-import json
 import sys
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -39,6 +36,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.optics.transport import slab
 from shadematch.support.arrays import FloatArray
+from tests.bench.resumed import add_options, resumed
 from tests.invented import campaign, worlds
 
 NOISE = 0.01
@@ -249,23 +247,16 @@ def main() -> int:
     parser.add_argument("worlds", nargs="*", default=[], help="by default all")
     parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--unseen", type=int, default=200)
-    parser.add_argument("--results", type=Path, help="kept from run to run, a line each")
-    parser.add_argument("--seconds", type=float, default=np.inf, help="begin none after so long")
+    add_options(parser)
     args = parser.parse_args()
-    results, end = [], time.monotonic() + args.seconds
-    if args.results is not None and args.results.exists():
-        lines = args.results.read_text(encoding="utf-8").splitlines()
-        results = [Tried(**json.loads(line)) for line in lines]
-    there = {(t.world, t.seed) for t in results}
-    for seed, name in itertools.product(range(args.seeds), args.worlds or WORLDS):
-        if (name, seed) in there or time.monotonic() > end:
-            continue
-        results.append(try_world(name, seed, args.unseen))
-        if args.results is not None:
-            with args.results.open("a", encoding="utf-8") as file:
-                file.write(json.dumps(results[-1]._asdict()) + "\n")
+    found, _ = resumed(
+        [(name, seed) for seed in range(args.seeds) for name in args.worlds or WORLDS],
+        lambda key: try_world(*key, args.unseen),
+        args,
+        lambda key, tried: ((str(key[0]), int(key[1])), Tried(*tried)),
+    )
     order = list(WORLDS)
-    print(table(sorted(results, key=lambda t: (order.index(t.world), t.seed))))
+    print(table(sorted(found.values(), key=lambda t: (order.index(t.world), t.seed))))
     return 0
 
 

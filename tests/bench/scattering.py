@@ -12,7 +12,6 @@ that the file has are not computed again; with ``--seconds`` the run ends then.
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
 import time
@@ -29,6 +28,7 @@ from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.predicting.prediction import model_for
 from shadematch.search.limits import step_limits
+from tests.bench.resumed import add_options, resumed
 from tests.invented.problems import milky
 
 OUT = Path(__file__).parents[2] / "docs" / "scattering.md"
@@ -131,27 +131,19 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--targets", type=int, default=200)
     parser.add_argument("--each", type=int, default=10)
-    parser.add_argument("--results", type=Path)
-    parser.add_argument("--seconds", type=float, default=np.inf)
+    add_options(parser)
     parser.add_argument("--write", action="store_true")
     asked = parser.parse_args()
-    found: dict[int, Told] = {}
-    if asked.results and asked.results.exists():
-        for line in asked.results.read_text(encoding="utf-8").splitlines():
-            number, told = json.loads(line)
-            found[number] = Told(*told)
-    start, complete = time.monotonic(), True
-    for number, problem in enumerate(problems(asked.targets, asked.each)):
-        if number in found:
-            continue
-        if time.monotonic() - start > asked.seconds:
-            complete = False
-            break
-        found[number] = solve(*problem)
-        print(number, found[number], file=sys.stderr, flush=True)
-        if asked.results:
-            with asked.results.open("a", encoding="utf-8") as stream:
-                stream.write(json.dumps([number, found[number]]) + "\n")
+    if asked.each < 2:
+        parser.error("--each must be at least 2: the first with a palette, and later ones")
+    every = problems(asked.targets, asked.each)
+
+    def solved(number: int) -> Told:
+        told = solve(*every[number])
+        print(number, told, file=sys.stderr, flush=True)
+        return told
+
+    found, complete = resumed(range(len(every)), solved, asked, lambda n, told: (n, Told(*told)))
     text = page(found, asked.each)
     print(text)
     if asked.write and complete:

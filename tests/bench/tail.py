@@ -12,7 +12,6 @@ the file has are not computed again; with ``--seconds`` the run ends then, to go
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
 import time
@@ -26,6 +25,7 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 import numpy as np
 
 import shadematch as sm
+from tests.bench.resumed import add_options, resumed
 from tests.bench.speed import searcher_for, targets_for
 from tests.invented.problems import invented_palette
 
@@ -140,26 +140,15 @@ def main() -> int:
     parser.add_argument("--targets", type=int, default=400)
     parser.add_argument("--shelf", type=int, default=20)
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--results", type=Path)
-    parser.add_argument("--seconds", type=float, default=np.inf)
+    add_options(parser)
     parser.add_argument("--write", action="store_true")
     asked = parser.parse_args()
-    found: dict[Problem, Told] = {}
-    if asked.results and asked.results.exists():
-        for line in asked.results.read_text(encoding="utf-8").splitlines():
-            p, told = json.loads(line)
-            found[Problem(*p)] = Told(*told)
-    start, complete = time.monotonic(), True
-    for p in problems(asked.targets, asked.shelf, asked.seed):
-        if p in found:
-            continue
-        if time.monotonic() - start > asked.seconds:
-            complete = False
-            break
-        found[p] = solve(p, asked.targets)
-        if asked.results:
-            with asked.results.open("a", encoding="utf-8") as stream:
-                stream.write(json.dumps([p, found[p]]) + "\n")
+    found, complete = resumed(
+        problems(asked.targets, asked.shelf, asked.seed),
+        lambda p: solve(p, asked.targets),
+        asked,
+        lambda p, told: (Problem(*p), Told(*told)),
+    )
     text = page(found)
     print(text)
     if asked.write and complete:
