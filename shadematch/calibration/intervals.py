@@ -12,7 +12,7 @@ from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import layers_of, look, look_through, to_lab
 from shadematch.calibration.left_out import left_out
 from shadematch.calibration.test_pour import TestPour
-from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_hex, xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.expected import differences
 from shadematch.photo.inference import frame_of
@@ -89,7 +89,7 @@ class Interval(Reported):
     def hex(self) -> str:
         """Nearest sRGB code of `lab`."""
         white = self.view.observation.white
-        return srgb_to_hex(xyz_to_srgb(lab_to_xyz(np.array(self.lab), white), white)[0])
+        return xyz_to_hex(lab_to_xyz(np.array(self.lab), white), white)
 
     @property
     def sentence(self) -> str:

@@ -10,7 +10,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_hex
 from shadematch.colour.difference import delta_e
 from shadematch.colour.expected import nine_in_ten, normal_points, root_of
 from shadematch.correction.additions import Additions, Sought
@@ -427,7 +427,7 @@ def _described(
             {n: dose for n, dose in total.items() if dose}, after, recipe.weighed, recipe.unit
         ),
         lab=triple(lab),
-        hex=srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, white_point), white_point)[0]),
+        hex=xyz_to_hex(lab_to_xyz(lab, white_point), white_point),
         delta_e=float(delta_e(lab, aim)),
         p90=_p90(belief.after(lengths, np.array(base_g)), aim, target),
     )

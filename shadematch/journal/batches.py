@@ -23,13 +23,11 @@ from shadematch.journal.unknowns import Instrument, Tube
 from shadematch.studio.named import check_names
 from shadematch.studio.pour import CLEAR
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.unit import Unit
+from shadematch.studio.unit import USUAL_TUBE_CM, Unit
 from shadematch.support.arrays import Triple
 
-__all__ = ["USUAL_TUBE_CM", "Batch", "Shelf", "Studio"]
+__all__ = ["Batch", "Shelf", "Studio"]
 
-USUAL_TUBE_CM: Final = 87.0
-"""Paste in a full tube if nobody entered it: 85 to 90 cm (common practice, no source)."""
 _SURELY: Final = 1.1
 """Multiple of a tube's contents beyond which paste must have come from another tube."""
 

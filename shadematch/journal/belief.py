@@ -121,12 +121,12 @@ class Belief:
         return seen, Miss(values_of(bar.reading) - seen.values, known, seen.noise)
 
     def widened(self, belief: Believed, base: str) -> Believed:
-        """The same where slopes are taken by which it is judged how far a bar in a base may be off.
+        """Where to take slopes for a bar in a base: elsewhere than at the mean if it is unknown.
 
-        What an unknown base absorbs is believed to be as little as of clear base, where a tangent
-        hardly rises, or many times that. A line that goes with the whole of it is steeper: the mean
-        of exp(x) over a normal x is exp(variance / 2) times that of the mean (S. Sarkka, *Bayesian
-        Filtering and Smoothing* (2013), section 5.3).
+        An unknown base may absorb as little as clear base, or many times that, and at the mean a
+        tangent hardly rises. A line through the whole range is steeper: the mean of exp(x) over a
+        normal x is exp(variance / 2) times exp of the mean (S. Sarkka, *Bayesian Filtering and
+        Smoothing* (2013), section 5.3).
         """
         if base == CLEAR or self.held_by(base):
             return belief

@@ -135,23 +135,19 @@ def _noise(seen: Shown, rough: Roughness, age: float, layout: Layout) -> FloatAr
 def drifted(slopes: FloatArray, layout: Layout) -> FloatArray:
     """Covariance that one bar's time of the bases' wandering adds to what a bar shows, (m, m)."""
     own = slopes[:, layout.of_bases]
-    return np.asarray(own @ _drift(layout) @ own.T)
-
-
-def _drift(layout: Layout) -> FloatArray:
-    """Variance that a bar's time adds to the spectra of all bases."""
-    return _of_all(layout.of_bases.size // _DRIFT.shape[0])
+    return np.asarray(own @ _drift(layout.of_bases.size) @ own.T)
 
 
 @functools.lru_cache(maxsize=16)
-def _of_all(count: int) -> FloatArray:
-    return np.asarray(np.kron(np.eye(count), _DRIFT), dtype=float)
+def _drift(values: int) -> FloatArray:
+    """Variance that a bar's time adds to the spectra of all bases, so many values in a row."""
+    return np.asarray(np.kron(np.eye(values // len(_DRIFT)), _DRIFT), dtype=float)
 
 
 def wandered(belief: Believed, times: int) -> Believed:
     """The same so many bars later."""
     covariance, at = belief.covariance.copy(), belief.layout.of_bases
-    covariance[np.ix_(at, at)] += times * _drift(belief.layout)
+    covariance[np.ix_(at, at)] += times * _drift(at.size)
     return Believed(belief.layout, belief.mean, covariance)
 
 

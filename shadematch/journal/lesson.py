@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_hex
 from shadematch.colour.difference import delta_e
 from shadematch.journal.odd import Explanation
 from shadematch.studio.recipe import Recipe
@@ -183,4 +183,4 @@ class NextBar(Reported):
 @functools.lru_cache(maxsize=256)
 def _hex(lab: Triple, view: View) -> str:
     white = view.observation.white
-    return srgb_to_hex(xyz_to_srgb(lab_to_xyz(np.array(lab), white), white)[0])
+    return xyz_to_hex(lab_to_xyz(np.array(lab), white), white)

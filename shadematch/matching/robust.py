@@ -120,7 +120,7 @@ def robust_answer(
     nominal = delta_e(colours.lab, labs).max(axis=1)
 
     def judge(rows: IntArray, done: Callable[[int], bool]) -> bool:
-        """Expect those of the rows that are wanted; whether none was left out for want of time."""
+        """Evaluate rows in turn until one is `done`; False if time ran out before."""
         for i in range(0, len(rows), _CHUNK):
             if done(rows[i]):
                 break  # and so for the rest

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Annotated, Any, ClassVar, Final, Self
+from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
@@ -11,13 +11,10 @@ from pydantic_core import PydanticCustomError
 from shadematch.errors import PourError, ShadematchError
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import base_named
-from shadematch.studio.unit import Unit, check_unit
+from shadematch.studio.unit import USUAL_TUBE_CM, Unit, check_unit
 from shadematch.support.models import Frozen, Name, Number, expect, first_twice
 
-__all__ = ["ASSUMED_TUBE_CM", "Stock", "Tubes", "Whole", "assumed_in_words", "kind_named"]
-
-ASSUMED_TUBE_CM: Final = 87.0
-"""Paste in a full tube if nobody entered it: 85 to 90 cm (common practice, no source)."""
+__all__ = ["Stock", "Tubes", "Whole", "assumed_in_words", "kind_named"]
 
 
 def _plain_whole(value: object) -> object:
@@ -39,7 +36,7 @@ def assumed_in_words(names: Sequence[str]) -> str:
     """The assumption about these pigments' tubes; empty without any."""
     if not names:
         return ""
-    return f"a full tube of {', '.join(names)} holds {ASSUMED_TUBE_CM:g} cm (not entered)"
+    return f"a full tube of {', '.join(names)} holds {USUAL_TUBE_CM:g} cm (not entered)"
 
 
 class Tubes(Frozen):
@@ -194,7 +191,7 @@ class Stock(Frozen):
                 remedy=f"Give it in {palette.unit}, in the stock or in the palette: what the tube "
                 "says, or a full one less an empty one on the scale",
             )
-        return ASSUMED_TUBE_CM if size is None else size
+        return USUAL_TUBE_CM if size is None else size
 
     def assumed(self, palette: Palette) -> tuple[str, ...]:
         """Pigments whose tube size nobody entered."""

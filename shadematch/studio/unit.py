@@ -6,11 +6,13 @@ from typing import Final, Literal, get_args
 
 from shadematch.errors import PourError, ShadematchError
 
-__all__ = ["UNITS", "Unit", "check_unit", "checked_unit", "measured", "steps_in"]
+__all__ = ["UNITS", "USUAL_TUBE_CM", "Unit", "check_unit", "checked_unit", "measured", "steps_in"]
 
 Unit = Literal["cm", "g"]
 """The unit of every dose, dose step, tube and load (per 100 g of base) of a palette."""
 UNITS: Final[tuple[Unit, ...]] = get_args(Unit)
+USUAL_TUBE_CM: Final = 87.0
+"""Paste in a full tube if nobody entered it: 85 to 90 cm (common practice, no source)."""
 _WHOLE: Final = {"cm": "whole centimetres", "g": "whole grams"}
 _MEASURED: Final = {"cm": "length", "g": "mass"}
 
