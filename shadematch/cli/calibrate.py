@@ -29,7 +29,7 @@ def add_verb(verb: Verbs) -> None:
     parser.add_argument("--bars", metavar="FILE", help="CSV with the doses of the bars")
     parser.add_argument("--illuminant", help="of Lab and XYZ readings (D65)")
     parser.add_argument("--observer", help="of Lab and XYZ readings: 2 or 10 degrees (2)")
-    text = "write all that was learnt into this file, for match and predict --calibration"
+    text = "write everything learned to this file, for match and predict --calibration"
     parser.add_argument("--save", metavar="FILE", help=text)
     parser.add_argument("--save-palette", metavar="FILE", help="write the palette alone")
     parser.add_argument("--backings", metavar="FILE", help="CSV with spectra of named backings")

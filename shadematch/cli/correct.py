@@ -87,7 +87,7 @@ def add_verb(verb: Verbs) -> None:
     add("--must-avoid", action="append", default=[], metavar="NAME", help=text)
     add_readings(parser)
     add_made(parser)
-    text = "write the palette with the strengths learnt to a file"
+    text = "write the palette with the learned strengths to a file"
     add("--save-palette", metavar="FILE", help=text)
     add_conditions(parser)
 

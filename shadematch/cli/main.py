@@ -53,7 +53,7 @@ VERBS: Final = {
     "wedge": "The shade along a sloped coloured layer topped with clear base.",
     "layers": "The colour of layers on top of each other.",
     "palette": "List the pigments of a palette file, which also checks it.",
-    "journal": "The book of batches: your own pastes, learnt as you work.",
+    "journal": "The book of batches: your own pastes, learned as you work.",
     "calibrate": "Learn a palette from measured test pours.",
     "samples": "Copy invented photos, test pours and an order book.",
     "settings": "Show or write the settings of this folder: palette, pour, bars.",

@@ -99,13 +99,13 @@ class Lesson(Reported):
         best = self.explanations[0] if self.explanations else None
         if best is None or best.fits < _EXPLAINS:
             return "nothing simple explains it. Measure it again, or pour it again."
-        return f"most likely {best.text} ({best.share:.0%} of what was tried)."
+        return f"most likely {best.text} ({best.share:.0%} among the explanations tried)."
 
     @property
     def sentence(self) -> str:
         """Whether it fits, in words."""
         if self.fits:
-            return "It fits, and is learnt."
+            return "It fits, and is learned from."
         return f"It does not fit, and is put aside: {self.why}"
 
     def report(self) -> Report:

@@ -121,7 +121,7 @@ def _variants(
         rest = {n: d for n, d in doses.items() if n != one}
         for other in tubes:
             if other != one:
-                text = f"{dose:g} {unit} came from {other} in place of {one}"
+                text = f"it was {dose:g} {unit} of {other}, not of {one}"
                 new = {**rest, other: rest.get(other, 0.0) + dose}
                 yield _Tried(text, "wrong tube", (one, other), dosed(new))
         for other in doses:
