@@ -145,8 +145,8 @@ class Poured:
         else:
             away = f"CIEDE2000 {self.delta_e:.2f}, nine times in ten within {nine}"
         return (
-            f"{self.order.name}: {self.pots} {word} of {grams(self.recipe.pour.batch_g)}{self._base} "
-            f"with {self.recipe}, {away}{self.bars}"
+            f"{self.order.name}: {self.pots} {word} of {grams(self.recipe.pour.batch_g)}"
+            f"{self._base} with {self.recipe}, {away}{self.bars}"
         )
 
     @property
