@@ -121,14 +121,13 @@ class Nearness:
         # No farther up than twice as far as down: the range is small beside what it bends by.
         return low, mid + 2.0 * (mid - low)
 
-    def reach(self, steps: IntArray, limit: float) -> BoolArray:
-        """Which steps, shape (m, k), are no farther than a limit."""
+    def judged(self, steps: IntArray, limit: float) -> tuple[FloatArray, FloatArray]:
+        """As `between`, but exact for steps of which it doesn't tell whether `limit` is met."""
         least, most = self.between(steps)
-        result = most <= limit
-        unsure = np.flatnonzero(~result & (least <= limit))
-        if unsure.size:
-            result[unsure] = self.worst(steps[unsure]) <= limit
-        return result
+        unsure = np.flatnonzero((most > limit) & (least <= limit))
+        if self.vague and unsure.size:
+            least[unsure] = most[unsure] = self.worst(steps[unsure])
+        return least, most
 
     def face(self, steps: FloatArray) -> None:
         """Say which steps, shape (k,), are about the best, for a target that is far from all.
