@@ -14,7 +14,7 @@ __all__ = ["WAVE", "Boxes", "halves", "split"]
 WAVE: Final = 1024
 """Boxes processed at once: enough that the overhead of array calls is small."""
 _FEW: Final = 16
-_SEVERAL: Final = 128
+_SEVERAL: Final = 64
 
 Steps = TypeVar("Steps", IntArray, FloatArray)
 """Whole or real-valued."""
@@ -74,9 +74,7 @@ def _cuts(boxes: Boxes[IntArray] | Boxes[FloatArray]) -> int:
     return 4 if len(boxes) <= _FEW else 3 if len(boxes) <= _SEVERAL else 2
 
 
-def split(
-    boxes: Boxes[IntArray], pull: FloatArray, cuts: int | None = None
-) -> Boxes[IntArray]:
+def split(boxes: Boxes[IntArray], pull: FloatArray, cuts: int | None = None) -> Boxes[IntArray]:
     """Halve boxes of whole doses, several times, along the pigment that moves the colour most.
 
     Parameters

@@ -130,8 +130,10 @@ class _Incumbent:
     def _keep(self, points: IntArray, least: FloatArray) -> None:
         """Keep those that may be the best, the one that is if they are what they seem first."""
         near = np.flatnonzero(least <= self.value)
-        points, at = np.unique(points[near], axis=0, return_index=True)
-        least = least[near[at]]
+        points, least = points[near], least[near]
+        if len(near) > 1:
+            points, at = np.unique(points, axis=0, return_index=True)
+            least = least[at]
         first = min(range(len(points)), key=lambda i: (least[i], self._rank(points[i])))
         kept = [first, *np.delete(np.arange(len(points)), first)] if self._sought.vague else [first]
         self._points, self._least = points[kept], least[kept]
@@ -159,7 +161,7 @@ def _aims(boxes: Boxes[IntArray], judged: Judged, at: IntArray) -> IntArray:
     """Whole recipes where boxes are nearest to the target."""
     lo, hi = boxes.lo[at], boxes.hi[at]
     aim = 0.5 * (lo + hi) + 0.5 * (hi - lo) * judged.shares[at, : lo.shape[1]]
-    return np.unique(np.rint(aim).astype(np.intp), axis=0)
+    return np.rint(aim).astype(np.intp)
 
 
 def _everything(limits: DoseLimits) -> Boxes[IntArray]:
