@@ -285,28 +285,30 @@ def closest(
 class _Leanest:
     """The recipes with the least paste so far, and the nearest of them."""
 
-    def __init__(self, sought: Nearness, within: float, less_than: float) -> None:
+    def __init__(
+        self, sought: Nearness, within: float, less_than: float, nearer_than: float
+    ) -> None:
         self._sought, self._within = sought, within
         self._limits = sought.space.limits
         grain = self._limits.grain
         self._step = grain if grain > 0 else ROUNDING
-        self._nearest: _Incumbent | None = None
+        self._nearest = _Incumbent(sought, nearer_than)
         self.paste = less_than
 
     @property
     def most(self) -> float:
         """Most paste that is worth a look: what is no leaner must be nearer."""
-        return self.paste + (ROUNDING if self._nearest is not None else -self._step)
+        return self.paste + (ROUNDING if self._nearest.value > 0.0 else -self._step)
 
     @property
     def steps(self) -> IntArray | None:
         """The nearest, or what seems to be."""
-        return None if self._nearest is None else self._nearest.steps
+        return self._nearest.steps
 
     @property
     def delta_e(self) -> float:
-        """Of the nearest, infinite without any."""
-        return np.inf if self._nearest is None else self._nearest.value
+        """Of the nearest; infinite without any."""
+        return np.inf if self.steps is None else self._nearest.value
 
     def offer(self, points: IntArray) -> None:
         """Keep the leanest of recipes, shape (m, k), that are permitted and near enough."""
@@ -320,7 +322,7 @@ class _Leanest:
             return
         taken = points @ paste
         lean = float(taken[good].min())
-        if self._nearest is None or lean < self.paste - ROUNDING:
+        if lean < self.paste - ROUNDING:
             self._nearest, self.paste = _Incumbent(self._sought), lean
         good &= taken <= self.paste + ROUNDING
         self._nearest.take(points[good], least[good], most[good])
@@ -338,12 +340,12 @@ class _Leanest:
             What is nearer by less doesn't count.
         """
         leaner = (boxes.key <= self.paste - self._step) & (floor < self._within + ROUNDING)
-        return leaner | ((boxes.key <= self.most) & (floor < self.delta_e - gap))
+        nearer = (boxes.key <= self.most) & (floor < self._nearest.value - gap)
+        return np.asarray(leaner | nearer)
 
     def settle(self) -> None:
         """Find out which is the nearest."""
-        if self._nearest is not None:
-            self._nearest.settle()
+        self._nearest.settle()
 
 
 def frugal(
@@ -424,69 +426,3 @@ def frugal(
     best.settle()
     bound = min(pool.least(), best.paste)
     return Solution(best.steps, best.delta_e, bound, not len(pool), boxes)
-
-
-class _Leanest:
-    """The recipes with the least paste so far, and the nearest of them."""
-
-    def __init__(
-        self, sought: Nearness, within: float, less_than: float, nearer_than: float
-    ) -> None:
-        self._sought, self._within = sought, within
-        self._limits = sought.space.limits
-        grain = self._limits.grain
-        self._step = grain if grain > 0 else ROUNDING
-        self._nearest = _Incumbent(sought, nearer_than)
-        self.paste = less_than
-
-    @property
-    def most(self) -> float:
-        """Most paste that is worth a look: what is no leaner must be nearer."""
-        return self.paste + (ROUNDING if self._nearest.value > 0.0 else -self._step)
-
-    @property
-    def steps(self) -> IntArray | None:
-        """The nearest, or what seems to be."""
-        return self._nearest.steps
-
-    @property
-    def delta_e(self) -> float:
-        """Of the nearest; infinite without any."""
-        return np.inf if self.steps is None else self._nearest.value
-
-    def offer(self, points: IntArray) -> None:
-        """Keep the leanest of recipes, shape (m, k), that are permitted and near enough."""
-        paste = self._limits.paste
-        points = self._limits.permitted(points[points @ paste <= self.most])
-        if not len(points):
-            return
-        least, most = self._sought.judged(points, self._within)
-        good = most <= self._within
-        if not good.any():
-            return
-        taken = points @ paste
-        lean = float(taken[good].min())
-        if lean < self.paste - ROUNDING:
-            self._nearest, self.paste = _Incumbent(self._sought), lean
-        good &= taken <= self.paste + ROUNDING
-        self._nearest.take(points[good], least[good], most[good])
-
-    def hopeful(self, boxes: Boxes[IntArray], floor: FloatArray, gap: float) -> BoolArray:
-        """Which boxes may hold something leaner, or nearer with as little paste, shape (m,).
-
-        Parameters
-        ----------
-        boxes
-            Whose keys are floors of their paste.
-        floor
-            Of their CIEDE2000, shape (m,).
-        gap
-            What is nearer by less doesn't count.
-        """
-        leaner = (boxes.key <= self.paste - self._step) & (floor < self._within + ROUNDING)
-        nearer = (boxes.key <= self.most) & (floor < self._nearest.value - gap)
-        return np.asarray(leaner | nearer)
-
-    def settle(self) -> None:
-        """Find out which is the nearest."""
-        self._nearest.settle()
