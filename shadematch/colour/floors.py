@@ -19,7 +19,7 @@ __all__ = ["farthest", "floor", "lightness_floor", "minorant"]
 
 _T_SLOPE2: Final = 0.17 + 4 * 0.24 + 9 * 0.32 + 16 * 0.20  # largest |T''|
 _T_LARGEST: Final = 1.0 + 0.17 + 0.24 + 0.32 + 0.20
-_MOST_CELLS: Final = 150_000
+_MOST_CELLS: Final = 20_000
 _LARGEST_AB: Final = 512.0
 """Above |a*| and |b*| of any reflectance from 0 to 1: these stay below 500 (1 - 16/116) = 431."""
 
