@@ -161,8 +161,8 @@ def descend(
     Parameters
     ----------
     space
-        Its limits on doses and their sum hold; pigments with an upper limit of zero and, if the number of
-        tubes is limited, those not in the start stay out.
+        Its limits on doses and their sum hold; pigments with an upper limit of zero and, if the
+        number of tubes is limited, those not in the start stay out.
     targets, starts
         Shapes (t, 3) and (t, n).
     measure
