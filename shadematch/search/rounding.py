@@ -84,7 +84,17 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int
     found = [nearest]
     for tiles in np.array_split(np.flatnonzero(there), -(-int(there.sum()) // _TILES)):
         own = _Tiles(points[tiles], wanted[tiles], trade[tiles], slopes[tiles][:, :, solved])
-        found.append(_rounded(own, nearest[0], solved, rest, reach, total, min(places, _TILES)))
+        found.append(
+            _rounded(
+                own,
+                nearest=nearest[0],
+                solved=solved,
+                rest=rest,
+                reach=reach,
+                total=total,
+                places=min(places, _TILES),
+            )
+        )
     return np.unique(np.concatenate(found), axis=0)
 
 
@@ -99,6 +109,7 @@ class _Tiles(NamedTuple):
 
 def _rounded(
     tiles: _Tiles,
+    *,
     nearest: IntArray,
     solved: IntArray,
     rest: IntArray,
