@@ -53,8 +53,10 @@ def check_names(field: str, names: Sequence[str]) -> None:
         )
 
 
-def check_known_base(name: object, known: Sequence[str], whose: str, field: str = "base") -> None:
-    """Refuse a base that is not among those known.
+def check_known_base(
+    name: object, known: Sequence[str], whose: str, field: str = "base", more: str = ""
+) -> None:
+    """Refuse a base that is not among those known; the remedy may say `more`.
 
     Raises
     ------
@@ -66,5 +68,5 @@ def check_known_base(name: object, known: Sequence[str], whose: str, field: str 
             f"{whose} has no such base",
             field=field,
             value=name,
-            remedy=f"{did_you_mean(name, known)}It has {', '.join(known)}",
+            remedy=f"{did_you_mean(name, known)}It has {', '.join(known)}{more}",
         )
