@@ -33,6 +33,7 @@ from shadematch.calibration.robust import (
     Learn,
     choose_scattering,
     settle,
+    with_both_widths,
     with_instrument,
 )
 from shadematch.calibration.spectra import Unknown, unknown
@@ -262,7 +263,7 @@ def calibrate(
         films=films,
         contact=way if way in ("dry", "wet") else None,
         like=like,
-        _fit=with_lots(with_cameras(with_misfit(found), cameras)),
+        _fit=with_lots(with_cameras(with_both_widths(with_misfit(found)), cameras)),
     )
 
 

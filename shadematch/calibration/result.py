@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -38,6 +39,7 @@ from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import between, expect
 from shadematch.support.report import Report, Reported, Row, rows_of
+from shadematch.support.spelling import misspelling_of
 
 __all__ = ["Calibration"]
 
@@ -381,10 +383,13 @@ class Calibration(Reported):
             Row("strength", f"{name}: known to {self.strength_sd(name):.1%}")
             for name in self.pigments
         ]
+        own = {p.name: p.pour.base for p in every if p.pour.white < 1}
+        poured = Counter(own.values())
         for base in self.bases:
-            own = {p.name for p in every if p.pour.base == base and p.pour.white < 1}
+            count, meant = poured[base], misspelling_of(base, poured)
+            asks = f" (is it {meant}, misspelt?)" if meant else ""
             rows.append(
-                Row("base", f"{base}: from {len(own)} {'bar' if len(own) == 1 else 'bars'}")
+                Row("base", f"{base}: from {count} {'bar' if count == 1 else 'bars'}{asks}")
             )
         if self.crowding is not None:
             name, less = self.crowding

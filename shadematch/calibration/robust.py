@@ -25,6 +25,7 @@ __all__ = [
     "choose_scattering",
     "needed",
     "settle",
+    "with_both_widths",
     "with_instrument",
 ]
 
@@ -52,7 +53,9 @@ _FIRM: Final = 5.0
 _LOOSE: Final = 1.0
 """The same for soap."""
 _LIKELIER: Final = 1.0
-"""Least gain of log evidence for gloss, or light lost at the edge."""
+"""Least gain of log evidence for gloss, light lost at the edge, or a wide prior on numbers."""
+_NUMBERS: Final = ("crowding", "bend")
+"""Last words of kinds of numbers whose prior is wide or narrow, as the readings have it."""
 Learn = Literal["none", "soap", "all"]
 """Which errors of the bench are learnt: for soap those of base, level and tilt; or those of doses,
 thicknesses and level."""
@@ -205,7 +208,9 @@ def settle(
         if np.allclose(before, (scale, *errors), rtol=0.03):
             break
         found = run(replace(found.problem, scale=(scale, scale), errors=errors), found, brief=True)
-    return _again(_as_large_as_told(_as_large_as_told(found, "crowding"), "bend"))
+    for what in _NUMBERS:
+        found = _as_large_as_told(found, what)
+    return _again(found)
 
 
 def with_instrument(found: Fit) -> Fit:
@@ -243,24 +248,55 @@ def _again(tried: Fit) -> Fit:
 
 
 def _as_large_as_told(found: Fit, what: str) -> Fit:
-    """The fit with a narrow prior on some numbers, if that is more probable.
+    """The fit with a narrow prior on some numbers, unless the wide one is clearly more probable.
 
-    The width of a prior by the evidence: D. MacKay, Neural Computation 4 (1992) 415, section 4.
+    Readings that hardly tell a number would move it by their noise, or by what the model misses;
+    under the narrow prior it stays near its mean. The width of a prior by the evidence: D. MacKay,
+    Neural Computation 4 (1992) 415, section 4.
     """
+    narrow = _with_width(found, what, SLIGHT)
+    if narrow is None or found.evidence > narrow.evidence + _LIKELIER:
+        return found
+    return narrow
+
+
+def _with_width(found: Fit, what: str, level: float) -> Fit | None:
+    """The fit with another width of the prior on some numbers, in brief; None if it has none."""
     problem = found.problem
     if not any(u.number and u.what == what for u in problem.unknowns):
-        return found
+        return None
     unknowns = tuple(
-        u._replace(level=SLIGHT) if u.number and u.what == what else u for u in problem.unknowns
+        u._replace(level=level) if u.number and u.what == what else u for u in problem.unknowns
     )
-    other = fit(
+    return fit(
         replace(problem, unknowns=unknowns),
         prior_of(unknowns),
         start=found.theta,
         slips=found.slips,
         brief=True,
     )
-    return found if other.evidence <= found.evidence else other
+
+
+def with_both_widths(found: Fit) -> Fit:
+    """The same fit, less sure where the other width of the prior on some numbers is possible too.
+
+    Bends and crowding that the readings hardly tell stay near 0 (`settle`); how large they may be
+    all the same is part of the covariance: that of both fits, each as probable as its evidence
+    makes it, about this one.
+    """
+    covariance = found.covariance
+    for what in _NUMBERS:
+        at = [u for u in found.problem.unknowns if u.number and u.what == what]
+        wide = any(u.level > SLIGHT for u in at)
+        other = _with_width(found, what, SLIGHT if wide else 1.0)
+        if other is None:
+            continue
+        gain = other.evidence - found.evidence + (_LIKELIER if wide else -_LIKELIER)
+        share = 1.0 / (1.0 + float(np.exp(-gain)))
+        away = (other.theta - found.theta).ravel()
+        both = other.covariance + np.outer(away, away)
+        covariance = (1.0 - share) * covariance + share * both
+    return replace(found, covariance=covariance)
 
 
 def needed(problem: Problem) -> frozenset[int]:

@@ -80,7 +80,10 @@ def add_verb(verb: Verbs) -> None:
     text = "say what to add even if the measurement does not fit the recipe"
     add("--anyway", action="store_true", help=text)
     add("--pot", type=MASS, metavar="G", help="base that the pot holds in g (1.5 batches)")
-    text = "base that may be added (what the batch is made of)"
+    text = (
+        "base that may be added: own (the batch's blend), clear (what of it isn't white), white "
+        "(what the batch is made of)"
+    )
     add("--bases", nargs="+", choices=("clear", "white", "own"), metavar="KIND", help=text)
     add("--base-step", type=MASS, metavar="G", help="base comes in multiples of this many g")
     text = "pigment to leave out; may be repeated"

@@ -347,7 +347,8 @@ def _new_tube(args: argparse.Namespace) -> Answer:
 
 def _new_base(args: argparse.Namespace) -> Answer:
     journal = read_journal(args.journal)
-    journal.new_base(args.base)
+    with called("base", "NAME"), called("bases", "NAME"):
+        journal.new_base(args.base)
     return _said(journal)
 
 

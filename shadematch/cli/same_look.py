@@ -76,7 +76,7 @@ def _same(args: argparse.Namespace) -> str:
     except ShadematchError as found:
         # The old pour and view were valid, so the fault is in a new value.
         raise found.at(_to(found.field) if found.field in OPTIONS else found.field) from None
-    with called("batch_g", "--to-batch"):
+    with called("batch_g", "--to-batch"), called("base", "--to-base"):
         look = same_look(
             own.recipe,
             to_pour=there,

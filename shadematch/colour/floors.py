@@ -261,7 +261,8 @@ def minorant(target: FloatArray, radius: float) -> FloatArray:
     round_[..., 1, 1] = weight
 
     def least(form: FloatArray) -> FloatArray:
-        return np.linalg.eigvalsh(inverse @ form @ inverse)[..., 0]
+        (p, q), (_, r) = np.moveaxis(inverse @ form @ inverse, 0, -1)  # smaller eigenvalue
+        return np.asarray(0.5 * (p + r) - np.sqrt(0.25 * (p - r) ** 2 + q * q))
 
     factor2 = np.maximum(kept * kept * least(framed), least(round_))
     factor = np.sqrt(max(float(factor2.min(initial=1.0)), 0.0)) * (1.0 - 1e-9)

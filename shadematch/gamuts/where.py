@@ -35,7 +35,7 @@ def where_made(
         Such as ``"50% white at any thickness tried; clear base up to 1 cm"``.
     """
     if good.all():
-        return "in every base and at every thickness tried"
+        return "in every blend of bases and at every thickness tried"
     found = []
     # Neighbouring bases that allow the same thicknesses are named together.
     for row, group in groupby(range(len(whites)), key=lambda i: tuple(good[i].tolist())):

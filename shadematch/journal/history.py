@@ -143,7 +143,9 @@ class History:
         UnknownNameError
             If the journal has none of that name.
         """
-        check_known_base(name, (CLEAR, *self.studio.bases), "the journal")
+        check_known_base(
+            name, (CLEAR, *self.studio.bases), "the journal", more="; new_base adds one"
+        )
         return name
 
     def batch(self, number: object) -> Batch:

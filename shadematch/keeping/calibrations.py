@@ -21,6 +21,7 @@ from shadematch.calibration.forward import BESIDE, Errors
 from shadematch.calibration.intervals import with_lots
 from shadematch.calibration.problem import Noise, Problem, prior_of
 from shadematch.calibration.result import Calibration
+from shadematch.calibration.robust import with_both_widths
 from shadematch.calibration.spectra import BELIEFS, Unknown
 from shadematch.calibration.test_pour import TestPour
 from shadematch.errors import FileError
@@ -142,7 +143,8 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
         scale=file.scale,
     )
     found, slips = np.array(file.found), np.array(file.slips)
-    fit = with_lots(with_cameras(at_optimum(problem, prior, found, slips), cameras))
+    fit = with_both_widths(at_optimum(problem, prior, found, slips))
+    fit = with_lots(with_cameras(fit, cameras))
     if not all(np.all(np.isfinite(v)) for v in (fit.theta, fit.covariance)):
         remedy = "Calibrate again from the test pours"
         raise FileError("holds no possible spectra", field="unknowns", remedy=remedy)

@@ -216,7 +216,8 @@ def _let_down(asked: Asked, few: list[str]) -> tuple[str, Asked]:
         for name in few
     )
     words, how = ("Let-downs", "each 1") if len(few) > 1 else ("A let-down", "1")
-    text = f"{words} of {listing(few)}, {how} {unit} in {_BASE_G:g} g of base, weighed to 1 g"
+    blend = f"{_BASE_G:g} g of {made[0].blend}"
+    text = f"{words} of {listing(few)}, {how} {unit} in {blend}, weighed to 1 g"
     return text, replace(asked, let_downs=made)
 
 

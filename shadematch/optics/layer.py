@@ -22,7 +22,7 @@ from shadematch.optics.table import (
     v_axis_slope,
 )
 from shadematch.optics.transport import REFRACTIVE_INDEX
-from shadematch.support.arrays import FloatArray, IntArray
+from shadematch.support.arrays import FloatArray, IntArray, keep_freed_memory
 
 __all__ = [
     "CONVEXITY",
@@ -75,6 +75,14 @@ def _values(
     if grid:
         return [np.asarray(table[name](x, y, dx=dx, dy=dy)) for name in names]
     return [np.asarray(table[name].ev(x, y, dx=dx, dy=dy)) for name in names]
+
+
+def _edge_values(y: FloatArray, names: tuple[str, ...]) -> list[FloatArray]:
+    """The same at u = `U_MAX`, where a whole row of the table is one call."""
+    order = np.argsort(y, axis=None)
+    found = _values(u_axis(np.array([U_MAX])), y.ravel()[order], names, grid=True)
+    back = np.argsort(order)
+    return [each[0, back].reshape(y.shape) for each in found]
 
 
 _NAMES: Final[dict[str, tuple[str, ...]]] = {
@@ -221,6 +229,7 @@ class Layer:
     def __init__(self, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings) -> None:
         from scipy.interpolate import CubicSpline
 
+        keep_freed_memory()
         self.thickness_cm = thickness_cm
         count = mu_s_reduced.size
         self._rate = (_INNER_KNOTS - 1) / np.sqrt(U_MAX)
@@ -241,7 +250,7 @@ class Layer:
         width = np.diff(self._knots)[:, None]
         a, b, c = 3.0 * spline.c[0], 2.0 * spline.c[1], spline.c[2]  # slope a d^2 + b d + c
         turn = np.clip(np.divide(-b, 2.0 * a, out=np.zeros_like(a), where=a != 0.0), 0.0, width)
-        steepest = np.maximum.reduce([(a * d + b) * d + c for d in (0.0, turn, width)])
+        steepest = np.maximum(c, np.maximum((a * turn + b) * turn, (a * width + b) * width) + c)
         self.rise: FloatArray = (np.maximum(steepest, 0.0) * width).sum(axis=0)
         self._dip, self.stray, self.stray_slope = self._convexity(spline.c)
 
@@ -294,7 +303,10 @@ class Layer:
         for rows, columns in ((~inner, slice(None)), (inner, ~fits)):
             u, w, _ = to_table_range(knots[rows, None], v[None, columns])
             backing = around.backing[columns]
-            scaled = _values(u_axis(u), v_axis(w), names)
+            thick = np.all(u >= U_MAX * (1 - 1e-12))
+            scaled = (
+                _edge_values(v_axis(w), names) if thick else _values(u_axis(u), v_axis(w), names)
+            )
             result[np.ix_(rows, np.arange(v.size)[columns])] = seen(
                 scaled, Surroundings(around.mode, backing)
             )

@@ -114,7 +114,7 @@ def plan(
         expect(order, Order, f"orders.{i}", "Use Order(...)")
         if order.recipe is not None:
             check_unit(order.recipe.unit, palette.unit, f"orders.{i}.recipe")
-        palette.base(order.pot.base)  # refuses what it lacks
+        palette.base(order.pot.base, f"order {order.name}, base")  # refuses what it lacks
     if twice := first_twice(order.name for order in book):
         raise PourError(
             "a name appears twice", field="orders", value=twice, remedy="Rename one of them"

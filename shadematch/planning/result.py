@@ -9,7 +9,7 @@ from typing import Literal
 
 from shadematch.errors import PourError
 from shadematch.matching.question import Choice
-from shadematch.planning.bases import base_in_words
+from shadematch.planning.bases import base_in_words, kinds_of
 from shadematch.planning.cost import Cost
 from shadematch.planning.numbers import Stage
 from shadematch.planning.orders import Order
@@ -18,6 +18,7 @@ from shadematch.predicting.prediction import Prediction
 from shadematch.predicting.spread import Spread, spread
 from shadematch.studio.bars import bars_in_words, grams
 from shadematch.studio.palette import Palette
+from shadematch.studio.pour import CLEAR, base_named
 from shadematch.studio.recipe import Recipe
 from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 from shadematch.support.svg import colour_strip
@@ -144,9 +145,16 @@ class Poured:
         else:
             away = f"CIEDE2000 {self.delta_e:.2f}, nine times in ten within {nine}"
         return (
-            f"{self.order.name}: {self.pots} {word} of {grams(self.recipe.pour.batch_g)} with "
-            f"{self.recipe}, {away}{self.bars}"
+            f"{self.order.name}: {self.pots} {word} of {grams(self.recipe.pour.batch_g)}"
+            f"{self._base} with {self.recipe}, {away}{self.bars}"
         )
+
+    @property
+    def _base(self) -> str:
+        """Such as ``" of white base"``; empty for clear base."""
+        pour = self.recipe.pour
+        plain = pour.white == 0 and pour.base == CLEAR
+        return "" if plain else f" of {base_named(pour.white, pour.base)}"
 
     @property
     def bars(self) -> str:
@@ -310,8 +318,13 @@ class Plan(Reported):
 
     @property
     def assumed(self) -> str:
-        """Assumptions about tubes whose size was never entered, in words; may be empty."""
-        return assumed_in_words(self.stock.assumed(self.palette))
+        """Assumptions about what the shelf doesn't say, in words; may be empty.
+
+        These are the sizes of tubes, and further bases without a line.
+        """
+        kinds = kinds_of([line.order for line in self.lines])
+        words = [assumed_in_words(self.stock.assumed(self.palette)), self.stock.unlisted(kinds)]
+        return "; ".join(filter(None, words))
 
     def report(self) -> Report:
         """What is poured, left out and bought, and what is left of the tubes."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import BeforeValidator, Field, model_validator
@@ -198,6 +198,12 @@ class Stock(Frozen):
         expect(palette, Palette, "palette", "Give a Palette, such as read('mine.json')")
         return tuple(n for n in palette.names if self._entered(n, palette) is None)
 
+    def unlisted(self, kinds: Iterable[str]) -> str:
+        """That there is enough of these further bases the shelf doesn't list; empty without any."""
+        listed = {"clear", "white", *self.bases_g, *self.bases_price_kg}
+        missing = [kind_named(kind) for kind in kinds if kind not in listed]
+        return f"enough of {', '.join(missing)} is there (not listed)" if missing else ""
+
     def _entered(self, pigment: str, palette: Palette) -> float | None:
         own = self.row(pigment).tube_size
         return palette[pigment].tube_size if own is None else own
@@ -244,7 +250,7 @@ class Stock(Frozen):
             palette.index(row.pigment)
             self.shelf(row.pigment, palette)
         for kind in (*self.bases_g, *self.bases_price_kg):
-            palette.base(kind)  # refuses what it lacks
+            palette.base(kind, "stock, base")  # refuses what it lacks
 
     def __str__(self) -> str:
         """In plain words."""

@@ -24,7 +24,7 @@ from shadematch.search.answers import Answers
 from shadematch.search.limits import DoseLimits
 from shadematch.search.nearness import lengths
 from shadematch.search.whole import Solution
-from shadematch.support.arrays import BoolArray, FloatArray, IntArray
+from shadematch.support.arrays import BoolArray, FloatArray, IntArray, keep_freed_memory
 
 __all__ = ["LARGEST", "STRAY", "AllRecipes"]
 
@@ -43,7 +43,6 @@ _FEW_TARGETS: Final = 16
 """... and if the tolerance admits very many recipes."""
 _WIDE: Final = 2.0
 _PAIRS: Final = 8192
-_HEAP: Final = 31 << 20
 
 
 @dataclass(frozen=True)
@@ -111,9 +110,7 @@ class AllRecipes:
     ) -> None:
         from scipy.spatial import cKDTree  # slow to import, so late
 
-        # After a block of this size is freed, the C library keeps that much memory (`mallopt`);
-        # otherwise every array call asks the system again, which takes twice the time.
-        np.empty(_HEAP, dtype=np.uint8)
+        keep_freed_memory()
         # Ties: less paste comes first, then the order of doses.
         paste = np.round(steps @ limits.paste, 9)
         order = np.argsort(paste, kind="stable")

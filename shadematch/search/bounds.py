@@ -99,8 +99,7 @@ def _seen(space: Space, view: int, spectra: _Spectra, radius: FloatArray, load: 
         # All doses at once are far more than the limit on paste lets in. P^(1 - K) is convex, so
         # it lies above its tangent.
         own, P = load.chosen(full), np.maximum(spectra.R[full] @ plus, 1e-300)
-        falls = np.stack([own.lowest(steps[full, i]) for i in range(3)], axis=1)
-        falls += spectra.drop[full] @ minus
+        falls = own.lowest(steps[full]) + spectra.drop[full] @ minus
         lies = np.maximum(1.0 + (1.0 - CONVEXITY) * falls / P, 0.0)
         least = P * lies ** (1.0 / (1.0 - CONVEXITY)) - light_minus[full] - rise
         darkest[full] = np.maximum(darkest[full], least)
@@ -139,15 +138,24 @@ def nearest(offset: FloatArray, generators: FloatArray) -> tuple[FloatArray, Flo
     It need not be the nearest: any direction gives a valid floor.
     """
     m, _, k = generators.shape
-    columns = [np.ascontiguousarray(generators[:, :, i]) for i in range(k)]
-    norms = [np.maximum(np.einsum("mc,mc->m", g, g), 1e-300) for g in columns]
-    point, shares = offset.copy(), np.zeros((m, k))
+    # By coordinate, each contiguous.
+    x, y, z = np.array(offset.T, order="C")  # a copy, to be changed
+    columns = np.ascontiguousarray(generators.transpose(2, 1, 0))
+    norms = np.maximum(np.einsum("kcm,kcm->km", columns, columns), 1e-300)
+    shares = np.zeros((k, m))
     for _ in range(3):
-        for i, g in enumerate(columns):
-            wanted = np.clip(shares[:, i] - np.einsum("mc,mc->m", g, point) / norms[i], -1.0, 1.0)
-            point += (wanted - shares[:, i])[:, None] * g
-            shares[:, i] = wanted
-    return point, shares
+        for (gx, gy, gz), norm, share in zip(columns, norms, shares, strict=True):
+            along = gx * x
+            along += gy * y
+            along += gz * z
+            along /= norm
+            wanted = np.minimum(np.maximum(share - along, -1.0), 1.0)
+            change = wanted - share
+            x += change * gx
+            y += change * gy
+            z += change * gz
+            share[:] = wanted
+    return np.stack([x, y, z], axis=1), shares.T
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ __all__ = ["WAVE", "Boxes", "halves", "split"]
 WAVE: Final = 1024
 """Boxes processed at once: enough that the overhead of array calls is small."""
 _FEW: Final = 16
+_SEVERAL: Final = 64
 
 Steps = TypeVar("Steps", IntArray, FloatArray)
 """Whole or real-valued."""
@@ -70,10 +71,10 @@ class Boxes(Generic[Steps]):
 
 def _cuts(boxes: Boxes[IntArray] | Boxes[FloatArray]) -> int:
     # An array call costs as much for one box as for a hundred, so few boxes are split finer.
-    return 2 if len(boxes) > _FEW else 4
+    return 4 if len(boxes) <= _FEW else 3 if len(boxes) <= _SEVERAL else 2
 
 
-def split(boxes: Boxes[IntArray], pull: FloatArray) -> Boxes[IntArray]:
+def split(boxes: Boxes[IntArray], pull: FloatArray, cuts: int | None = None) -> Boxes[IntArray]:
     """Halve boxes of whole doses, several times, along the pigment that moves the colour most.
 
     Parameters
@@ -82,9 +83,11 @@ def split(boxes: Boxes[IntArray], pull: FloatArray) -> Boxes[IntArray]:
         A single recipe stays as it is.
     pull
         How far each pigment moves the colour within the box, shape (m, k).
+    cuts
+        How often to halve each; by default few boxes are halved more often.
     """
     lo, hi, key = boxes.lo, boxes.hi, boxes.key
-    for _ in range(_cuts(boxes)):
+    for _ in range(cuts or _cuts(boxes)):
         width = hi - lo
         weight = np.where(width > 0, np.maximum(pull, 1e-300), -1.0)
         at = np.argmax(weight, axis=1)

@@ -44,7 +44,7 @@ class Load:
         return Load(self.bow[at], self.take[at], self.room[at])
 
     def lowest(self, along: FloatArray) -> FloatArray:
-        """The least that a linear function of the shares can be in each box, shape (m,).
+        """The least that linear functions of the shares can be in each box, shape (m, ...).
 
         Whatever the price of paste, a box gives a floor of the function and what the limit on
         paste is then worth; one of the prices at which some dose changes its mind gives the
@@ -53,21 +53,27 @@ class Load:
         Parameters
         ----------
         along
-            What each generator brings, shape (m, k) or, with the remainder's, (m, k + 3).
+            What each generator brings, shape (m, ..., k) or, with the remainder's, (..., k + 3).
         """
-        found = -np.abs(along).sum(axis=1)
-        n, full = self.take.shape[1], self._limited
-        wanted = -(np.sign(along[full, :n]) * self.take[full]).sum(axis=1)
-        full = full[wanted > self.room[full]]
-        if not full.size:
+        found = -np.abs(along).sum(axis=-1)
+        if not self._limited.size:
             return np.asarray(found)
-        own, take, room = along[full, :n], self.take[full], self.room[full]
-        rest = (np.abs(own) * self.bow[full]).sum(axis=1) + np.abs(along[full, n:]).sum(axis=1)
+        n, full = self.take.shape[1], self._limited
+        own, rest = along[full, ..., :n], along[full, ..., n:]
+        take, room = (self._spread(each[full], own) for each in (self.take, self.room))
+        # By price and kind of dose: (m, ..., n, n).
         prices = np.divide(-own, take, out=np.zeros_like(own), where=take > 0.0)
-        for price in np.maximum(prices.T, 0.0):
-            most = np.abs(own + price[:, None] * take).sum(axis=1)
-            found[full] = np.maximum(found[full], -price * room - most - rest)
+        prices = np.maximum(prices, 0.0)
+        most = np.abs(own[..., None, :] + prices[..., None] * take[..., None, :]).sum(axis=-1)
+        floors = (-prices * room[..., None] - most).max(axis=-1)
+        floors -= np.abs(rest).sum(axis=-1)
+        if self.bow.any():
+            floors -= (np.abs(own) * self._spread(self.bow[full], own)).sum(axis=-1)
+        found[full] = np.maximum(found[full], floors)
         return np.asarray(found)
+
+    def _spread(self, each: FloatArray, over: FloatArray) -> FloatArray:
+        return each.reshape(len(each), *(1,) * (over.ndim - 2), *each.shape[1:])
 
 
 @dataclass(frozen=True)

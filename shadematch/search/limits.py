@@ -59,7 +59,7 @@ class DoseLimits:
         """Number of kinds."""
         return int(self.upper.size)
 
-    @property
+    @functools.cached_property
     def pigments(self) -> int:
         """Number of pigments."""
         return int(self.pigment.max()) + 1
@@ -114,6 +114,8 @@ class DoseLimits:
 
     def brought(self, steps: FloatArray) -> FloatArray:
         """Paste of each pigment [dose steps], shape (..., n), in steps of shape (..., k)."""
+        if self.size == self.pigments:  # all from tubes
+            return np.asarray(steps)
         own = self.pigment[:, None] == np.arange(self.pigments)
         return np.asarray((steps * self.paste) @ own.astype(float))
 

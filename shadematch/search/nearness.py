@@ -23,6 +23,7 @@ __all__ = ["ROUNDING", "Nearness", "Settle", "lengths"]
 
 ROUNDING: Final = 1e-9
 """Allowance for rounding in a floor [CIEDE2000]."""
+_BEYOND: Final = 1e-6
 _FAR: Final = 1.0
 """CIEDE2000 from which on a target counts as far: the norm of `minorant` is loose there."""
 _SHRUNK: Final = 0.6
@@ -74,6 +75,7 @@ class Nearness:
         self._norms = [np.zeros((3, 3)) for _ in space.seen] if norms is None else list(norms)
         self._away: FloatArray | None = None
         self._toward: FloatArray | None = None
+        self._reached = False  # whether the norm, which is good near the target, does alone
         self._faced: FloatArray = self.targets[0]
         self._planes: dict[float, _Plane] = {}
         self._waves = 0
@@ -87,9 +89,10 @@ class Nearness:
     def narrow(self, limit: float) -> None:
         """Tighten the norms: from here on only what is nearer than `limit` matters."""
         if not self._given and np.isfinite(limit) and limit < _SHRUNK * self._radius:
-            self._radius = limit
+            # Floors end at the radius, so it must lie beyond what they are held against.
+            self._radius = limit + _BEYOND
             if limit > 0:
-                self._norms = [minorant(target, limit) for target in self.targets]
+                self._norms = [minorant(target, self._radius) for target in self.targets]
 
     def worst(self, steps: FloatArray | IntArray) -> FloatArray:
         """Largest distance over the views, shape (m,), of steps of shape (m, k)."""
@@ -121,14 +124,13 @@ class Nearness:
         # No farther up than twice as far as down: the range is small beside what it bends by.
         return low, mid + 2.0 * (mid - low)
 
-    def reach(self, steps: IntArray, limit: float) -> BoolArray:
-        """Which steps, shape (m, k), are no farther than a limit."""
+    def judged(self, steps: IntArray, limit: float) -> tuple[FloatArray, FloatArray]:
+        """As `between`, but exact for steps of which it doesn't tell whether `limit` is met."""
         least, most = self.between(steps)
-        result = most <= limit
-        unsure = np.flatnonzero(~result & (least <= limit))
-        if unsure.size:
-            result[unsure] = self.worst(steps[unsure]) <= limit
-        return result
+        unsure = np.flatnonzero((most > limit) & (least <= limit))
+        if self.vague and unsure.size:
+            least[unsure] = most[unsure] = self.worst(steps[unsure])
+        return least, most
 
     def face(self, steps: FloatArray) -> None:
         """Say which steps, shape (k,), are about the best, for a target that is far from all.
@@ -141,9 +143,10 @@ class Nearness:
         if len(self.targets) > 1 or self._given:
             return
         lab = self.space.lab(steps[None])[0]
-        self._toward = lab - self.targets[0]
         square, slope, _ = squared_difference(lab, self.targets[0])
-        if square > _FAR * _FAR:
+        self._reached = bool(square <= _FAR * _FAR)
+        if not self._reached:
+            self._toward = lab - self.targets[0]
             self._away, self._faced = slope / (2.0 * np.sqrt(square)), lab
             self._planes = {}
 
@@ -216,7 +219,7 @@ class Nearness:
                 away=self._toward,
             )
             least = judged.floor - ROUNDING
-            if not self._given and _FAR < limit < np.inf:
+            if not self._given and not self._reached and _FAR < limit < np.inf:
                 open_ = np.flatnonzero(least < limit)
                 behind = self._behind(images.chosen(open_), limit)
                 least[open_[behind]] = limit

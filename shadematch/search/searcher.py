@@ -279,12 +279,13 @@ class Searcher:
                 best = replace(best, bound=0.0, proved=False)
                 break
             used = float(fixed @ self.space.limits.paste)
-            if part.limits.empty or used >= least:
+            if part.limits.empty or used > least:
                 continue
             found = frugal(
                 Nearness(part, goals, settle=self.colours),
                 within=within,
                 less_than=least - used,
+                nearer_than=0.0 if best.steps is None else best.delta_e,
                 near=np.where(part.limits.upper > 0, near, 0),
                 watch=watch,
             )
@@ -307,28 +308,13 @@ class Searcher:
         """The recipe with the least paste among those at most `tolerance` farther than `best`."""
         assert best.steps is not None
         goals, paste_of = np.reshape(targets, (-1, 3)), self.space.limits.paste_of
-        limit = best.delta_e + tolerance
+        paste = paste_of(best.steps)
         found = self.least(
-            goals,
-            within=limit,
-            less_than=paste_of(best.steps),
-            near=best.steps,
-            watch=watch,
+            goals, within=best.delta_e + tolerance, less_than=paste, near=best.steps, watch=watch
         )
-        steps, lean = (best.steps, best) if found.steps is None else (found.steps, found)
-        paste = paste_of(steps)
-        # Among recipes with equally little paste, the closest.
-        refined = self.closest(
-            goals,
-            hint=steps.astype(float),
-            max_paste=paste + 1e-9,
-            below=limit + GAP,
-            watch=watch,
-        )
-        if refined.steps is not None and refined.delta_e <= lean.delta_e:
-            lean = refined
-        proved = found.proved and paste - found.bound < 1e-6
-        return Solution(lean.steps, lean.delta_e, found.bound, proved, found.boxes)
+        if found.steps is not None:
+            return found
+        return replace(found, steps=best.steps, delta_e=best.delta_e)
 
     def within(
         self,

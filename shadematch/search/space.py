@@ -168,6 +168,8 @@ class Space:
             return np.asarray(steps)
         start, loads = self.held, self._loads(np.asarray(steps, dtype=float))
         gained = effective(loads, self.bend) - effective(start, self.bend)
+        if self.limits.size == self.limits.pigments:  # one kind of dose each
+            return np.asarray(gained / self.load_per_step)
         first = np.broadcast_to(effective_slope(start, self.bend), loads.shape)
         ratio = np.divide(gained, loads - start, out=first.copy(), where=loads > start)
         return np.asarray(steps * ratio[..., self.limits.pigment])

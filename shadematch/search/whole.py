@@ -25,7 +25,7 @@ from shadematch.search.limits import DoseLimits
 from shadematch.search.nearness import ROUNDING, Nearness
 from shadematch.search.rounding import near_misses
 from shadematch.search.watch import UNWATCHED, Watch
-from shadematch.support.arrays import FloatArray, IntArray
+from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["GAP", "LISTED", "MOST_EFFORT", "Solution", "closest", "frugal"]
 
@@ -41,6 +41,7 @@ MOST_EFFORT: Final = 400_000
 _BETTER: Final = 0.05
 _HOPELESS: Final = 5.0
 """CIEDE2000 from which on a proof is not worth a long search."""
+_AT_ONCE: Final = 64
 _MOST_CORNERS: Final = 8
 _AIMS: Final = 48
 _GUESSES: Final = ((0, 100), (0, 400), (6_000, 1600), (25_000, 6400))
@@ -84,11 +85,11 @@ class _Incumbent:
     Where colours are vague, all recipes that may turn out to be the best are kept.
     """
 
-    def __init__(self, sought: Nearness) -> None:
+    def __init__(self, sought: Nearness, below: float = np.inf) -> None:
         self._sought, self._limits = sought, sought.space.limits
         self._points = np.empty((0, sought.space.size), np.intp)
         self._least = np.empty(0)
-        self.value = np.inf  # at most
+        self.value = below  # at most
 
     @property
     def steps(self) -> IntArray | None:
@@ -98,9 +99,11 @@ class _Incumbent:
     def offer(self, points: IntArray) -> None:
         """Keep the best of recipes, shape (m, k), that is permitted, if it is better."""
         points = self._limits.permitted(points)
-        if not len(points):
-            return
-        least, most = self._sought.between(points)
+        if len(points):
+            self.take(points, *self._sought.between(points))
+
+    def take(self, points: IntArray, least: FloatArray, most: FloatArray) -> None:
+        """The same of permitted recipes whose differences are known to lie in a range."""
         value = float(most.min())
         near = least <= min(value, self.value)
         if not near.any():
@@ -127,8 +130,10 @@ class _Incumbent:
     def _keep(self, points: IntArray, least: FloatArray) -> None:
         """Keep those that may be the best, the one that is if they are what they seem first."""
         near = np.flatnonzero(least <= self.value)
-        points, at = np.unique(points[near], axis=0, return_index=True)
-        least = least[near[at]]
+        points, least = points[near], least[near]
+        if len(near) > 1:
+            points, at = np.unique(points, axis=0, return_index=True)
+            least = least[at]
         first = min(range(len(points)), key=lambda i: (least[i], self._rank(points[i])))
         kept = [first, *np.delete(np.arange(len(points)), first)] if self._sought.vague else [first]
         self._points, self._least = points[kept], least[kept]
@@ -156,12 +161,16 @@ def _aims(boxes: Boxes[IntArray], judged: Judged, at: IntArray) -> IntArray:
     """Whole recipes where boxes are nearest to the target."""
     lo, hi = boxes.lo[at], boxes.hi[at]
     aim = 0.5 * (lo + hi) + 0.5 * (hi - lo) * judged.shares[at, : lo.shape[1]]
-    return np.unique(np.rint(aim).astype(np.intp), axis=0)
+    return np.rint(aim).astype(np.intp)
 
 
 def _everything(limits: DoseLimits) -> Boxes[IntArray]:
+    """Boxes that hold all there is, as many as are judged in about the time of one."""
     lo, hi = limits.roots()
-    return limits.tighten(Boxes(lo, hi, np.zeros(len(lo))))
+    pool = limits.tighten(Boxes(lo, hi, np.zeros(len(lo))))
+    while len(pool) < _AT_ONCE and (pool.hi > pool.lo).any():
+        pool = limits.tighten(split(pool, (pool.hi - pool.lo).astype(float), cuts=1))
+    return pool
 
 
 def closest(
@@ -273,16 +282,83 @@ def closest(
     return Solution(None, np.inf, bound, proved, boxes)
 
 
+class _Leanest:
+    """The recipes with the least paste so far, and the nearest of them."""
+
+    def __init__(
+        self, sought: Nearness, within: float, less_than: float, nearer_than: float
+    ) -> None:
+        self._sought, self._within = sought, within
+        self._limits = sought.space.limits
+        grain = self._limits.grain
+        self._step = grain if grain > 0 else ROUNDING
+        self._nearest = _Incumbent(sought, nearer_than)
+        self.paste = less_than
+
+    @property
+    def most(self) -> float:
+        """Most paste that is worth a look: what is no leaner must be nearer."""
+        return self.paste + (ROUNDING if self._nearest.value > 0.0 else -self._step)
+
+    @property
+    def steps(self) -> IntArray | None:
+        """The nearest, or what seems to be."""
+        return self._nearest.steps
+
+    @property
+    def delta_e(self) -> float:
+        """Of the nearest; infinite without any."""
+        return np.inf if self.steps is None else self._nearest.value
+
+    def offer(self, points: IntArray) -> None:
+        """Keep the leanest of recipes, shape (m, k), that are permitted and near enough."""
+        paste = self._limits.paste
+        points = self._limits.permitted(points[points @ paste <= self.most])
+        if not len(points):
+            return
+        least, most = self._sought.judged(points, self._within)
+        good = most <= self._within
+        if not good.any():
+            return
+        taken = points @ paste
+        lean = float(taken[good].min())
+        if lean < self.paste - ROUNDING:
+            self._nearest, self.paste = _Incumbent(self._sought), lean
+        good &= taken <= self.paste + ROUNDING
+        self._nearest.take(points[good], least[good], most[good])
+
+    def hopeful(self, boxes: Boxes[IntArray], floor: FloatArray, gap: float) -> BoolArray:
+        """Which boxes may hold something leaner, or nearer with as little paste, shape (m,).
+
+        Parameters
+        ----------
+        boxes
+            Whose keys are floors of their paste.
+        floor
+            Of their CIEDE2000, shape (m,).
+        gap
+            What is nearer by less doesn't count.
+        """
+        leaner = (boxes.key <= self.paste - self._step) & (floor < self._within + ROUNDING)
+        nearer = (boxes.key <= self.most) & (floor < self._nearest.value - gap)
+        return np.asarray(leaner | nearer)
+
+    def settle(self) -> None:
+        """Find out which is the nearest."""
+        self._nearest.settle()
+
+
 def frugal(
     sought: Nearness,
     *,
     within: float,
     less_than: float,
     near: FloatArray | IntArray,
+    nearer_than: float = 0.0,
     effort: int = MOST_EFFORT,
     watch: Watch = UNWATCHED,
 ) -> Solution:
-    """A recipe with the least paste among those with CIEDE2000 at most `within`.
+    """The recipe with the least paste with CIEDE2000 at most `within`; of equals, the closest.
 
     Parameters
     ----------
@@ -291,9 +367,11 @@ def frugal(
     within
         Largest permitted CIEDE2000.
     less_than
-        Only recipes with less paste count [dose steps].
+        Only recipes with less paste count [dose steps] ...
     near
         Steps, shape (k,), whose kinds of dose set the first price of colour; any are valid.
+    nearer_than
+        ... or with as much and a smaller CIEDE2000.
     effort
         Most boxes to search.
     watch
@@ -306,56 +384,45 @@ def frugal(
     """
     limits = sought.space.limits
     paste, grain = limits.paste, limits.grain
-    step = grain if grain > 0 else ROUNDING
-    best: IntArray | None = None
-    least = less_than
+    best = _Leanest(sought, within, less_than, nearer_than)
     sought.narrow(within)
     sought.face(np.asarray(near, dtype=float))
     used = np.flatnonzero(near > 0)
     limit = within + ROUNDING
-
-    def take(points: IntArray) -> None:
-        nonlocal best, least, used
-        points = points[points @ paste <= least - step]
-        points = limits.permitted(points)
-        good = points[sought.reach(points, within)] if len(points) else points
-        if len(good):
-            best = good[np.argmin(good @ paste)].copy()
-            least = float(best @ paste)
-            used = np.flatnonzero(best)
-
+    exact_effort = _EFFORT if limits.count() <= _EXACT_COUNT else 0
     boxes, guesses = 0, list(_LEAN_GUESSES)
     pool = _everything(limits)
     while True:
         if guesses and boxes >= guesses[0][0]:
             # From somewhat nearer to the target, too, as whole steps stray a little.
-            start = np.asarray(near if best is None else best, dtype=float)
+            start = np.asarray(near if best.steps is None else best.steps, dtype=float)
             lean = [leanest_real(sought, share * within, start) for share in guesses.pop(0)[1]]
-            take(_corners(np.stack(lean)))
+            best.offer(_corners(np.stack(lean)))
             used = np.flatnonzero(lean[0] > 0.5)
             sought.face(lean[0])
-        pool.keep(pool.key <= least - step)
+        pool.keep(pool.key <= best.most)
         if not len(pool) or boxes >= effort or watch.over():
             break
-        wave = limits.tighten(pool.first(), most_paste=least - step)
+        wave = limits.tighten(pool.first(), most_paste=best.most)
         boxes += len(wave)
         if not len(wave):
             continue
-        judged = sought.judge(wave.lo, wave.hi, limit, least - step)
+        judged = sought.judge(wave.lo, wave.hi, limit, best.most)
         wave.key = np.maximum(wave.key, wave.lo @ paste)
         if used.size:
             rounds = 1 if guesses else 4  # a short search is quicker without
             floor = least_paste(wave, judged, paste=paste, used=used, within=within, rounds=rounds)
             wave.key = np.maximum(wave.key, np.ceil(floor / grain) * grain if grain else floor)
-        alive = (judged.floor < limit) & (wave.key <= least - step)
-        first = np.flatnonzero(alive)[np.argsort(wave.key[alive], kind="stable")[:_AIMS]]
-        take(np.concatenate([wave.lo[first], _aims(wave, judged, first)]))
+        gap = 0.0 if boxes < exact_effort else _AIM
+        first = np.flatnonzero(best.hopeful(wave, judged.floor, gap))
+        first = first[np.argsort(wave.key[first], kind="stable")[:_AIMS]]
+        best.offer(np.concatenate([wave.lo[first], _aims(wave, judged, first)]))
+        alive = best.hopeful(wave, judged.floor, gap)
         small = listable(wave, judged, within) & alive
         if small.any():
-            take(survivors(wave, judged, small, within)[0])
+            best.offer(survivors(wave, judged, small, within)[0])
             alive &= ~small
         pool.add(limits.tighten(split(wave.at(alive), judged.pull[alive])))
-    done = not len(pool)
-    bound = least if done else min(pool.least(), least)
-    value = np.inf if best is None else float(sought.worst(best[None])[0])
-    return Solution(best, value, bound, done, boxes)
+    best.settle()
+    bound = min(pool.least(), best.paste)
+    return Solution(best.steps, best.delta_e, bound, not len(pool), boxes)

@@ -77,6 +77,8 @@ def effective_slope(load: FloatArray, bend: FloatArray) -> FloatArray:
     """Derivative of `effective` by the load, shape (..., n); above 0."""
     if not bend.any():
         return np.ones_like(load)
+    if not (bend < 0).any():
+        return np.asarray((1.0 + bend) / (1.0 + bend * load) ** 2)
     bent = np.minimum(load, _straight_from(bend))
     return np.asarray((1.0 + bend) / (1.0 + bend * bent) ** 2)
 

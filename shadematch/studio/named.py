@@ -53,8 +53,10 @@ def check_names(field: str, names: Sequence[str]) -> None:
         )
 
 
-def check_known_base(name: object, known: Sequence[str], whose: str) -> None:
-    """Refuse a base that is not among those known.
+def check_known_base(
+    name: object, known: Sequence[str], whose: str, field: str = "base", more: str = ""
+) -> None:
+    """Refuse a base that is not among those known; the remedy may say `more`.
 
     Raises
     ------
@@ -64,7 +66,7 @@ def check_known_base(name: object, known: Sequence[str], whose: str) -> None:
     if not isinstance(name, str) or name not in known:
         raise UnknownNameError(
             f"{whose} has no such base",
-            field="base",
+            field=field,
             value=name,
-            remedy=f"{did_you_mean(name, known)}It has {', '.join(known)}",
+            remedy=f"{did_you_mean(name, known)}It has {', '.join(known)}{more}",
         )

@@ -224,15 +224,15 @@ class Palette(Frozen):
         """What can stand in `Pour.base`: ``"clear"``, then the further bases."""
         return (CLEAR, *(base.name for base in self.bases))
 
-    def base(self, name: str) -> Base:
+    def base(self, name: str, field: str = "base") -> Base:
         """Clear base or one of the further bases, by its name.
 
         Raises
         ------
         UnknownNameError
-            If the palette has none of that name.
+            If the palette has none of that name; names the field in which it was given.
         """
-        check_known_base(name, self.base_names, "the palette")
+        check_known_base(name, self.base_names, "the palette", field)
         return (self.clear, *self.bases)[self.base_names.index(name)]
 
     def in_base(self, name: str) -> Palette:

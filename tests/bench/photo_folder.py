@@ -12,8 +12,9 @@ from __future__ import annotations
 import functools
 import os
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -28,8 +29,17 @@ from shadematch.photo.mean import mean_of
 EDGE = 6.251388631170326  # chi-square with 3 degrees of freedom at 0.9
 WHITE, LIGHT_GREY, GREY = 18, 20, 21
 """Numbers of the patches that serve as neutrals."""
-Row = tuple[str, float, bool, float, tuple[float, float, float]]
-"""Way, CIEDE2000, whether covered, radius, squares of errors by their variances."""
+
+
+class Row(NamedTuple):
+    """How one patch was read by one way."""
+
+    way: str
+    off: float  # CIEDE2000
+    covered: bool
+    radius: float
+    squares: tuple[float, ...]  # of the errors of L*, a*, b* by their variances
+    density: float  # log of what was stated at the truth, without its constant
 
 
 def paper_about(picture: Any, corners: Any) -> tuple[sm.Region, ...]:
@@ -64,46 +74,88 @@ def photo(path: Path) -> tuple[list[Row], list[str]]:
         read.open_photo = opened.__wrapped__
 
 
-def _photo(path: Path) -> tuple[list[Row], list[str]]:
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """A photo of a chart, and all that its patches are read by."""
+
+    picture: Any
+    corners: Any
+    patches: Any
+    left_out: tuple[int, ...]
+    lab: Any  # of the patches, by the reference that fits better; shape (24, 3)
+    ways: dict[str, tuple[set[int], tuple[sm.Neutral, ...]]]
+    """Patches that serve as neutrals, and the neutrals, by way."""
+
+
+def sheet(path: Path) -> Sheet:
+    """What a photo shows."""
     picture = read.open_photo(path)
     chart = sm.find_chart(path)
-    white = observation("D65").white
     patches = chart.patches(picture.width, picture.height)
     made = sm.read_photo(path, region=patches[0], chart=chart).method
     xyz = next(v for name, v in chart.references.items() if name in made)
-    lab = xyz_to_lab(xyz, white)
 
     def card(number: int) -> sm.Neutral:
         return sm.Neutral((patches[number],), reflectance=float(xyz[number, 1] / 100.0))
 
-    ways: dict[str, tuple[set[int], dict[str, Any]]] = {
-        "white patch": ({WHITE}, {"neutral": card(WHITE)}),
-        "light grey patch": ({LIGHT_GREY}, {"neutral": card(LIGHT_GREY)}),
-        "grey patch": ({GREY}, {"neutral": card(GREY)}),
-        "white and grey": ({WHITE, GREY}, {"neutral": [card(WHITE), card(GREY)]}),
-        "paper": (set(), {"neutral": sm.Neutral(paper_about(picture, np.array(chart.corners)))}),
-        "nothing": (set(), {}),
+    ways: dict[str, tuple[set[int], tuple[sm.Neutral, ...]]] = {
+        "white patch": ({WHITE}, (card(WHITE),)),
+        "light grey patch": ({LIGHT_GREY}, (card(LIGHT_GREY),)),
+        "grey patch": ({GREY}, (card(GREY),)),
+        "white and grey": ({WHITE, GREY}, (card(WHITE), card(GREY))),
+        "paper": (set(), (sm.Neutral(paper_about(picture, np.array(chart.corners))),)),
+        "nothing": (set(), ()),
     }
+    lab = xyz_to_lab(xyz, observation("D65").white)
+    return Sheet(picture, chart.corners, patches, chart.left_out, lab, ways)
+
+
+def row(way: str, found: sm.Target, lab: Any) -> Row:
+    """How a target found by some way stands to the truth."""
+    error = np.array(found.lab) - lab
+    covariance = np.array(found.covariance)
+    far = float(error @ np.linalg.solve(covariance, error))
+    square = error**2 / np.diag(covariance)
+    off = float(delta_e(np.array(found.lab), lab))
+    density = -0.5 * (far + float(np.linalg.slogdet(covariance)[1]))
+    return Row(way, off, far <= EDGE, found.radius, tuple(square.tolist()), density)
+
+
+def _photo(path: Path) -> tuple[list[Row], list[str]]:
+    seen = sheet(path)
     rows: list[Row] = []
     refused = []
     for i in range(24):
-        left_out = tuple({*chart.left_out, i})
-        every = {"chart, less one": (set(), {"chart": sm.Chart(chart.corners, None, left_out)})}
-        for way, (own, options) in (every | ways).items():
-            if i in own or i in chart.left_out:
+        left_out = tuple({*seen.left_out, i})
+        options: dict[str, tuple[set[int], dict[str, Any]]] = {
+            "chart, less one": (set(), {"chart": sm.Chart(seen.corners, None, left_out)})
+        }
+        options |= {w: (own, {"neutral": n} if n else {}) for w, (own, n) in seen.ways.items()}
+        for way, (own, given) in options.items():
+            if i in own or i in seen.left_out:
                 continue
             try:
-                found = sm.read_photo(path, region=patches[i], **options).target
+                found = sm.read_photo(path, region=seen.patches[i], **given).target
             except sm.PhotoError as error:
                 refused.append(f"{path.name}, patch {i}, {way}: {error}")
                 continue
-            error_ = np.array(found.lab) - lab[i]
-            covariance = np.array(found.covariance)
-            far = float(error_ @ np.linalg.solve(covariance, error_))
-            square = error_**2 / np.diag(covariance)
-            off = float(delta_e(np.array(found.lab), lab[i]))
-            rows.append((way, off, far <= EDGE, found.radius, tuple(square.tolist())))
+            rows.append(row(way, found, seen.lab[i]))
     return rows, refused
+
+
+def table(rows: list[Row]) -> None:
+    """Print what the rows come to, by way."""
+    print("| read by | mean | 95 % | 90 % holds | radius | squares of errors | patches |")
+    print("| --- | --- | --- | --- | --- | --- | --- |")
+    for way in dict.fromkeys(one.way for one in rows):
+        own = [one for one in rows if one.way == way]
+        off = np.array([one.off for one in own])
+        inside, radius = np.mean([(one.covered, one.radius) for one in own], axis=0)
+        square = np.mean([one.squares for one in own], axis=0)
+        print(
+            f"| {way} | {off.mean():.2f} | {np.percentile(off, 95):.1f} | {inside:.1%} | "
+            f"{radius:.1f} | {', '.join(f'{v:.1f}' for v in square)} | {len(own)} |"
+        )
 
 
 def main(folder: Path) -> None:
@@ -123,15 +175,6 @@ def main(folder: Path) -> None:
             rows += own
             refused += bad
     print(f"{charts} of {len(places)} photos show a chart that is found")
-    print("| read by | mean | 95 % | 90 % holds | radius | squares of errors | patches |")
-    print("| --- | --- | --- | --- | --- | --- | --- |")
-    for way in dict.fromkeys(row[0] for row in rows):
-        own_ = [row for row in rows if row[0] == way]
-        off, inside, radius = (np.array([row[k] for row in own_]) for k in (1, 2, 3))
-        square = np.mean([row[4] for row in own_], axis=0)
-        print(
-            f"| {way} | {off.mean():.2f} | {np.percentile(off, 95):.1f} | {inside.mean():.1%} | "
-            f"{radius.mean():.1f} | {', '.join(f'{v:.1f}' for v in square)} | {len(own_)} |"
-        )
+    table(rows)
     for text in refused:
         print("refused:", text)

@@ -61,7 +61,7 @@ def test_a_base_of_two_bars_does_not_test_the_others() -> None:
     bases = [p.pour.base for p in found._fit.problem.pours]
     tested = {bases[one.reading] for one in left_out(found._fit)}
     assert bases.count(BROWN) == 2 and tested == {"clear"}
-    assert f"{BROWN}: from 2 bars" in str(found)
+    assert f"{BROWN}: from 2 bars" in str(found) and "misspelt" not in str(found)
 
 
 def test_a_base_spelt_in_two_ways_is_refused() -> None:

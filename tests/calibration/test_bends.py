@@ -153,6 +153,22 @@ def test_they_are_kept(tmp_path) -> None:  # type: ignore[no-untyped-def]
     assert sm.read(tmp_path / "p.json") == found.palette
 
 
+def test_what_readings_hardly_tell_stays_near_zero_and_widens_ranges(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    # No paste in white base, and layers of another index than the model's, by another solver:
+    # without more to go by, crowding would be 0.23 here, and white bars off by more than 1.
+    drawn = worlds.random_world(np.random.default_rng([3, 77]), pigments=3)
+    plan = campaign.campaign(NAMES)
+    pours = worlds.measured(drawn, plan, np.random.default_rng([3, 8]))
+    found = sm.calibrate(pours, scattering="none")
+    assert found.palette.white.crowding == pytest.approx(0.0, abs=0.05)
+    known = found.palette.uncertainty
+    assert known is not None
+    assert 0.1 < np.sqrt((known.crowding**2).sum()) < 0.3
+    sm.save(found, tmp_path / "c.json")
+    again = sm.read(tmp_path / "c.json")
+    assert again.palette.uncertainty == known
+
+
 def test_what_a_maker_is_told() -> None:
     found = learnt()
     text = str(found)

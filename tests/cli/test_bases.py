@@ -48,6 +48,12 @@ def test_a_misspelt_base_is_asked_about(capsys: pytest.CaptureFixture[str]) -> N
     assert main(words) == 2
     complaint = capsys.readouterr().err
     assert f"Did you mean {BROWN}?" in complaint and "--base" in complaint
+    # As the option, file or line says in which it was given.
+    assert main(["same-look", "gorse=2", "--palette", "mine.json", "--to-base", "oat"]) == 2
+    assert "--to-base: the palette has no such base" in capsys.readouterr().err
+    assert main(["journal", "begin", "lemon"]) == 0
+    assert main(["journal", "new-base", "clear"]) == 2
+    assert "NAME: needs a name of its own" in capsys.readouterr().err
 
 
 def test_a_journal_with_bases(capsys: pytest.CaptureFixture[str]) -> None:

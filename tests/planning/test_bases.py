@@ -67,8 +67,21 @@ def test_a_price_that_is_wanted_is_asked_for() -> None:
 
 
 def test_bases_that_nobody_knows_are_refused() -> None:
-    with pytest.raises(sm.UnknownNameError, match=f"Did you mean {BROWN}"):
-        sm.plan([order("a", "clear with vanila")], stock(), palette=browned())
+    with pytest.raises(sm.UnknownNameError, match=f"^order b, base: .*Did you mean {BROWN}"):
+        every = [order("a", BROWN), order("b", "clear with vanila")]
+        sm.plan(every, stock(), palette=browned())
+    with pytest.raises(sm.UnknownNameError, match=f"^stock, base: .*Did you mean {BROWN}"):
+        shelf = stock(bases_g={"clear with vanila": 1.0})
+        sm.plan([order("a", BROWN)], shelf, palette=browned())
+
+
+def test_a_plan_names_bases_and_what_it_assumes_of_them() -> None:
+    orders = [order("a", "clear"), order("b", BROWN)]
+    told = str(sm.plan(orders, stock(), palette=browned(), seconds=5))
+    assert f'g of base "{BROWN}" with' in told and "g of clear base with" not in told
+    assert f'enough of base "{BROWN}" is there (not listed)' in told
+    listed = stock(bases_g={BROWN: 5000.0})
+    assert "not listed" not in str(sm.plan(orders, listed, palette=browned(), seconds=5))
     with pytest.raises(sm.UnknownNameError, match="no such base"):
         sm.plan([order("a", "clear")], stock(bases_g={"oat": 5.0}), palette=browned())
     with pytest.raises(sm.PourError, match="Give clear_price_kg"):

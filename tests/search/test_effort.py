@@ -52,12 +52,12 @@ def a_target(space: Space, rng: np.random.Generator, *, far: bool) -> FloatArray
 @pytest.mark.parametrize(
     ("pastes", "batch_g", "white", "far", "nearest", "leanest"),
     [
-        (4, 5000, 0.0, False, 21550, 19507),
-        (4, 5000, 0.0, True, 1868, 273),
-        (5, 2000, 0.3, False, 6657, 5235),
-        (5, 2000, 0.0, True, 8214, 1426),
-        (6, 1000, 0.0, True, 5588, 1616),
-        (3, 20_000, 1.0, False, 1626, 1244),
+        (4, 5000, 0.0, False, 21944, 13770),
+        (4, 5000, 0.0, True, 2192, 285),
+        (5, 2000, 0.3, False, 7341, 4210),
+        (5, 2000, 0.0, True, 9200, 1686),
+        (6, 1000, 0.0, True, 6801, 1447),
+        (3, 20_000, 1.0, False, 2080, 745),
     ],
 )
 def test_boxes_of_a_proof(
