@@ -37,8 +37,6 @@ __all__ = ["Expected", "RobustAnswer", "expected_of", "robust_answer", "uncertai
 
 _MOST: Final = 12_000
 """Most recipes to evaluate, the nearest first."""
-_MOST_UNPROVED: Final = 2000
-"""The same where so little is known that nothing can be proved."""
 _LISTING: Final = 0.95
 """Fraction of the time limit at which listing must end."""
 _CHUNK: Final = 64
@@ -107,15 +105,12 @@ def robust_answer(
     known, searcher, size = uncertainty_of(asked, readings), asked.searcher, asked.step_sizes
     start = np.array([found.steps for found in answer])
     least = float(known.colours(start * size).expected(labs).min())
-    limit = least + tolerance
-    norms, radius, valid = _norms(labs, limit)
-    if not valid:  # nothing can be proved: only recipes that are near if nothing is off
-        limit = min(limit, max(0.5 * radius, answer.closest.delta_e + tolerance))
+    norms, radius, valid = _norms(labs, least + tolerance)
     listed, _, complete = searcher.within(
         labs,
         norms,
-        limit + _SLACK,
-        most=_MOST if valid else _MOST_UNPROVED,
+        least + tolerance + _SLACK,
+        most=_MOST,
         around=start[0].astype(float),
         watch=watch,
     )
