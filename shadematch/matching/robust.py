@@ -117,7 +117,9 @@ def robust_answer(
     watch.until(1.0)
     every = np.concatenate([start, listed])
     steps = every[np.sort(np.unique(every, axis=0, return_index=True)[1])]  # the nearest first
-    colours, floors = _floors(known, steps * size, labs, norms, radius, watch)
+    colours, floors = _floors(
+        known, steps * size, labs=labs, norms=norms, radius=radius, watch=watch
+    )
     complete &= len(floors) == len(steps)
     steps = steps[: len(floors)]
     values = np.full(len(steps), np.inf)
