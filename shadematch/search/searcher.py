@@ -364,7 +364,7 @@ class Searcher:
         goals = np.reshape(targets, (-1, 3))
         listed, complete = self._kept(watch), True
         if listed is not None:
-            steps, values = listed.within(goals, norms, limit)
+            steps, values, complete = listed.within(goals, norms, limit, most, watch)
         else:
             parts, complete = self._parts.of(self.space, around)
             found = [(np.empty((0, self.space.size), np.intp), np.empty(0))]
