@@ -45,6 +45,9 @@ _HARMLESS: Final = 1.0
 the model's fault, and does little harm."""
 _HARMLESS_IF_ROUGH: Final = 10.0
 """The same for rough films, which are that far off now and then."""
+_DOUBTED: Final = 5.0
+"""Factor on the noise of readings in a second start, so that it doesn't run into a wrong optimum
+(a graduated fit: A. Blake, A. Zisserman, *Visual Reconstruction* (1987), ch. 1)."""
 _FIRM: Final = 5.0
 """Number of errors that the prior on errors of the bench is worth."""
 _LOOSE: Final = 1.0
@@ -88,9 +91,17 @@ def _strangeness(whole: Fit, without: Fit, bar: int) -> float:
     count = float(whole.values[bar])
     far = 2.0 * (without.evidence - whole.evidence) - float(whole.spread[bar])
     trusted = (_by_bar(without) > 0.5) & (without.values > 0)
-    usual = max(float(np.median((without.lone / without.values)[trusted])), 0.05)
+    usual = max(
+        float(np.median((without.lone / without.values)[trusted])),
+        0.05 if _spectral(whole.problem) else 1.0,  # three values a bar don't tell less noise
+    )
     limit = max(float(chi2.isf(_IMPROBABLE, count)), _FAR * count)
     return far / (limit * usual)
+
+
+def _spectral(problem: Problem) -> bool:
+    """Whether all readings are spectra."""
+    return all(p.spectrum is not None for p in problem.pours)
 
 
 def _distance(without: Fit, bar: int) -> float:
@@ -165,6 +176,9 @@ def settle(
         near = with_instrument(run(problem, brief=True))
         problem = near.problem
     found = run(problem, near)
+    if not _spectral(problem):  # colours alone have wrong optima
+        doubted = run(replace(problem, scale=(_DOUBTED, _DOUBTED)), brief=True)
+        found = max(found, run(problem, doubted), key=lambda f: f.evidence)
     for _ in range(max(1, len(problem.members) // 4)):
         ratio = np.where(_by_bar(found) > 0.5, found.lone / found.values, 0.0)
         worst = np.argsort(ratio)[::-1][:3]

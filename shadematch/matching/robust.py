@@ -28,7 +28,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.floors import minorant
 from shadematch.matching.question import Asked, Choice, Question
 from shadematch.predicting.readings import Readings
-from shadematch.predicting.uncertainty import Uncertainty
+from shadematch.predicting.uncertainty import Colours, Uncertainty
 from shadematch.search.answers import Answer
 from shadematch.search.watch import UNWATCHED, Watch
 from shadematch.support.arrays import FloatArray, IntArray
@@ -37,6 +37,8 @@ __all__ = ["Expected", "RobustAnswer", "expected_of", "robust_answer", "uncertai
 
 _MOST: Final = 12_000
 """Most recipes to evaluate, the nearest first."""
+_LISTING: Final = 0.95
+"""Fraction of the time limit at which listing must end."""
 _CHUNK: Final = 64
 _SLACK: Final = 1e-9
 
@@ -99,12 +101,12 @@ def robust_answer(
     watch
         Ends the search in time.
     """
-    watch.until(1.0)
+    watch.until(_LISTING)
     known, searcher, size = uncertainty_of(asked, readings), asked.searcher, asked.step_sizes
     start = np.array([found.steps for found in answer])
     least = float(known.colours(start * size).expected(labs).min())
     norms, radius, valid = _norms(labs, least + tolerance)
-    steps, _, complete = searcher.within(
+    listed, _, complete = searcher.within(
         labs,
         norms,
         least + tolerance + _SLACK,
@@ -112,9 +114,14 @@ def robust_answer(
         around=start[0].astype(float),
         watch=watch,
     )
-    steps = np.unique(np.concatenate([steps, start]), axis=0)
-    colours = known.colours(steps * size)
-    floors = colours.floor(labs, norms, radius)
+    watch.until(1.0)
+    every = np.concatenate([start, listed])
+    steps = every[np.sort(np.unique(every, axis=0, return_index=True)[1])]  # the nearest first
+    colours, floors = _floors(
+        known, steps * size, labs=labs, norms=norms, radius=radius, watch=watch
+    )
+    complete &= len(floors) == len(steps)
+    steps = steps[: len(floors)]
     values = np.full(len(steps), np.inf)
     paste = np.round(steps @ searcher.space.limits.paste, 9)
     nominal = delta_e(colours.lab, labs).max(axis=1)
@@ -153,6 +160,25 @@ def robust_answer(
         return Expected(steps[at], float(nominal[at]), float(values[at]))
 
     return RobustAnswer(told(best), told(frugal), complete and valid)
+
+
+def _floors(
+    known: Uncertainty,
+    amounts: FloatArray,
+    labs: FloatArray,
+    norms: Sequence[FloatArray],
+    radius: float,
+    watch: Watch,
+) -> tuple[Colours, FloatArray]:
+    """Colours of recipes and floors of their expectations; of the first only if time runs out."""
+    colours, floors = [], []
+    for i in range(0, len(amounts), 4 * _CHUNK):
+        if i and watch.over():
+            break
+        colours.append(known.colours(amounts[i : i + 4 * _CHUNK]))
+        floors.append(colours[-1].floor(labs, norms, radius))
+    each = (np.concatenate(parts) for parts in zip(*colours, strict=True))
+    return Colours(*each), np.concatenate(floors)
 
 
 def _norms(labs: FloatArray, limit: float) -> tuple[list[FloatArray], float, bool]:

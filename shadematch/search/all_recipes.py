@@ -23,6 +23,7 @@ from shadematch.colour.floors import floor, lightness_floor
 from shadematch.search.answers import Answers
 from shadematch.search.limits import DoseLimits
 from shadematch.search.nearness import lengths
+from shadematch.search.watch import UNWATCHED, Watch
 from shadematch.search.whole import Solution
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray, keep_freed_memory
 
@@ -30,6 +31,11 @@ __all__ = ["LARGEST", "STRAY", "AllRecipes"]
 
 LARGEST: Final = 3_000_000
 """Most recipes to list; about 80 bytes each, 24 more for every further view."""
+_MOST_EXACT: Final = 2000
+"""Most recipes near a target whose exact colours are computed, if only approximate ones are listed;
+where little is known of the pastes, hundreds of thousands are near enough."""
+_AT_ONCE: Final = 64
+"""Recipes whose exact colours are computed before the time is looked at again."""
 STRAY: Final = 0.01
 """How far each coordinate of an approximate colour may be off [CIELAB]. The largest difference seen
 between the two-variable table and a layer's spline is 9e-4."""
@@ -195,9 +201,18 @@ class AllRecipes:
                 return self._found(place, value, paste=True)
 
     def within(
-        self, target: FloatArray, norms: Sequence[FloatArray], limit: float
-    ) -> tuple[IntArray, FloatArray]:
-        """Recipes near one target, shape (v, 3), and their distances; see `Searcher.within`."""
+        self,
+        target: FloatArray,
+        norms: Sequence[FloatArray],
+        limit: float,
+        most: int,
+        watch: Watch = UNWATCHED,
+    ) -> tuple[IntArray, FloatArray, bool]:
+        """Recipes near one target, shape (v, 3), and their distances; see `Searcher.within`.
+
+        The last value is False if they are more than `most`, or if not all colours could be
+        computed exactly: then they may be off by `STRAY`.
+        """
         # Boxes around what is near enough; unbounded along axes that a norm ignores.
         reach = np.full(target.shape, np.inf)
         for at, norm in enumerate(norms):
@@ -211,16 +226,24 @@ class AllRecipes:
             node = (4 * node[:, None] + np.arange(4)).ravel()
             apart = (level.lo[node] > target + reach) | (level.hi[node] < target - reach)
             node = node[~apart.any(axis=(1, 2))]
-        if self._vague is not None:
-            places = (node[:, None] * self._rank.shape[1] + np.arange(self._rank.shape[1])).ravel()
-            self._made_right(places)
         far = np.max(lengths(list(np.moveaxis(self._labs[node], 2, 0)), target, norms), axis=0)
-        row, column = np.nonzero(far <= limit)
+        off = STRAY * np.sqrt(3.0) * max(float(np.linalg.norm(norm, 2)) for norm in norms)
+        row, column = np.nonzero(far <= limit + (0.0 if self._vague is None else off))
         # The last recipe may appear several times.
         first = np.unique(self._rank[node[row], column], return_index=True)[1]
-        row, column = row[first], column[first]
-        steps = self._steps[node[row] * self._rank.shape[1] + column]
-        return steps.astype(np.intp), far[row, column]
+        leaf, column, far = node[row[first]], column[first], far[row[first], column[first]]
+        complete = leaf.size <= (most if self._vague is None else min(most, _MOST_EXACT))
+        if self._vague is not None and complete:  # of more nothing is proved anyway
+            places = leaf * self._rank.shape[1] + column
+            for i in range(0, places.size, _AT_ONCE):
+                complete = complete and not watch.over()
+                if complete:
+                    self._made_right(places[i : i + _AT_ONCE])
+            labs = np.moveaxis(self._labs[leaf, column], 1, 0)
+            far = np.max(lengths(list(labs), target, norms), axis=0)
+            leaf, column, far = leaf[far <= limit], column[far <= limit], far[far <= limit]
+        steps = self._steps[leaf * self._rank.shape[1] + column].astype(np.intp)
+        return steps, far, complete
 
     def _asked(self, target: FloatArray, most: float, max_tubes: int | None) -> _Asked:
         tubes = _NO_LIMIT if max_tubes is None else max_tubes

@@ -16,7 +16,7 @@ Kinds:
     The same for recipes with let-downs.
 ``robust``
     `match(robust=True)` against the expected CIEDE2000 of all recipes, 53,130 of five pastes in
-    500 g, for 24 targets.
+    500 g, for 24 targets; with ``--results FILE --seconds N`` it goes on where it stopped.
 """
 
 from __future__ import annotations
@@ -34,6 +34,7 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 
 import numpy as np
 
+from tests.bench.resumed import add_options, resumed
 from tests.invented.batches import (
     faults,
     let_downs_against_monte_carlo,
@@ -139,11 +140,12 @@ def _robust(seed: int) -> tuple[float, float, float]:
     return robust_against_all(seed, 500.0)
 
 
-def robust(count: int, pool: ProcessPoolExecutor) -> bool:
+def robust(count: int, asked: argparse.Namespace) -> bool:
     """Excess of the answer's expected CIEDE2000 over the best of all recipes."""
-    found, best, plain = np.array(list(_each(_robust, count, pool))).T
+    tried, _ = resumed(range(count), _robust, asked, lambda seed, told: (int(seed), tuple(told)))
+    found, best, plain = np.array(list(tried.values())).T
     print(
-        f"robust: {np.sum(found <= best + 1e-9)} of {count} targets have the best of all recipes; "
+        f"robust: {np.sum(found <= best + 1e-9)} of {len(tried)} targets have the best of all; "
         f"the closest recipe's expected CIEDE2000 is above the answer's by "
         f"{(plain - found).mean():.2f} on average, by {(plain - found).max():.2f} at most"
     )
@@ -152,19 +154,24 @@ def robust(count: int, pool: ProcessPoolExecutor) -> bool:
 
 KINDS = {"additions": (additions, 200), "rounds": (rounds, 200), "spread": (spread, 24)}
 KINDS["let-downs"] = (let_downs, 24)
-KINDS |= {"robust": (robust, 24), "pastel": (pastel, 100)}
+KINDS["pastel"] = (pastel, 100)
+ROBUST = 24
 
 
 def main() -> int:
     """Run what was asked for, by default everything."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("kinds", nargs="*", metavar="kind", help=", ".join(KINDS))
+    parser.add_argument("kinds", nargs="*", metavar="kind", help=", ".join([*KINDS, "robust"]))
     parser.add_argument("--count", type=int)
     parser.add_argument("--workers", type=int, default=2)
+    add_options(parser)
     asked = parser.parse_args()
     good = True
     with ProcessPoolExecutor(asked.workers) as pool:
-        for kind in asked.kinds or KINDS:
+        for kind in asked.kinds or [*KINDS, "robust"]:
+            if kind == "robust":
+                good &= robust(asked.count or ROBUST, asked)
+                continue
             if kind not in KINDS:
                 parser.error(f"no such kind: {kind}")
             work, count = KINDS[kind]

@@ -12,6 +12,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.calibration.result import Calibration
+from shadematch.colour.difference import delta_e
 from tests.invented import campaign, worlds
 
 
@@ -48,3 +49,17 @@ def test_levels_of_readings_are_taken_for_as_exact_as_they_are() -> None:
     exact, rough = (calibrated(0.0, level)._fit.problem.errors.gain for level in (0.0, 0.02))
     assert exact < 0.006
     assert rough == pytest.approx(0.01, rel=0.2)  # never more than is stated
+
+
+def test_colours_alone_condemn_no_right_bar() -> None:
+    """The first optimum found is a wrong one here, in which a right bar looks impossible."""
+    rng = np.random.default_rng([14, 77])
+    truth = worlds.random_world(rng, pigments=3)
+    plan = campaign.campaign(tuple(truth.absorption))
+    found = sm.calibrate(worlds.measured(truth, plan, rng, "lab", 0.4), scattering="none")
+    assert found.wrong == ()
+    far = []
+    for doses, pour in worlds.unseen(truth, rng, 30):
+        lab = worlds.lab_of(truth.spectrum(worlds.loads(doses, pour), pour))
+        far.append(float(delta_e(np.array(found.interval(doses, pour=pour).lab), lab)))
+    assert np.mean(far) < 1.0

@@ -11,13 +11,16 @@ import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.colour.floors import minorant
 from shadematch.matching.question import Asked
-from shadematch.predicting.uncertainty import Uncertainty
+from shadematch.predicting.uncertainty import Colours, Uncertainty
+from shadematch.search import all_recipes
+from shadematch.search.all_recipes import AllRecipes
 from shadematch.search.near import within
 from shadematch.search.nearness import Nearness
 from shadematch.search.searcher import Searcher
 from shadematch.studio.recipe import Weighed
+from shadematch.support.arrays import IntArray
 from tests.invented.batches import robust_against_all
-from tests.invented.problems import every_recipe, problem, with_chalk
+from tests.invented.problems import every_recipe, milky, problem, with_chalk
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -230,3 +233,35 @@ def test_refused(asked: dict[str, object], field: str) -> None:
 
 def test_small_batches_are_weighed_finely() -> None:
     assert sm.match("#d9822b", pour=sm.Pour(batch_g=2, dose_step=0.01)).readings.scale_g == 0.5
+
+
+def test_little_known_is_said_soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Most recipes are then near enough: not each is computed exactly, and nothing is proved."""
+    exact: list[int] = []
+    made_right = AllRecipes._made_right
+
+    def counted(self: AllRecipes, places: IntArray) -> bool:
+        exact.append(len(places))
+        return made_right(self, places)
+
+    monkeypatch.setattr(AllRecipes, "_made_right", counted)
+    monkeypatch.setattr(all_recipes, "_MOST_EXACT", 50)
+    palette, pour = milky(np.random.default_rng(1), 3, 3).known_to(1.0), sm.Pour(batch_g=200)
+    asked = {"palette": palette, "pour": pour}
+    question = sm.match("#7a5b4f", **asked)._question.asked  # type: ignore[arg-type]
+    assert question.searcher.all_recipes() is not None
+    m = sm.match("#7a5b4f", **asked)  # type: ignore[arg-type]
+    assert sum(exact) < 100 < question.searcher.space.limits.count()
+    assert m.robust is not None and m.robust.expected is not None and not m.frugal_proved
+    known = Uncertainty(palette, pour, sm.View(), dose_slip=0.2, scale_g=1.0)
+    doses = np.array([[m.closest.recipe.doses.get(n, 0.0) for n in palette.names]])
+    closest = float(known.colours(doses).expected(np.array([m.target.lab]))[0])
+    assert m.robust.expected <= closest + 1e-9
+    assert m.frugal.delta_e <= m.robust.delta_e + m.tolerance
+    judged: list[int] = []
+    floor = Colours.floor
+    monkeypatch.setattr(
+        Colours, "floor", lambda self, *rest: judged.append(len(self.lab)) or floor(self, *rest)
+    )
+    hasty = sm.match("#2b3ad9", seconds=1e-6, **asked)  # type: ignore[arg-type]
+    assert sum(judged) <= 256 and not hasty.frugal_proved
