@@ -19,7 +19,6 @@ __all__ = ["farthest", "floor", "lightness_floor", "minorant"]
 
 _T_SLOPE2: Final = 0.17 + 4 * 0.24 + 9 * 0.32 + 16 * 0.20  # largest |T''|
 _T_LARGEST: Final = 1.0 + 0.17 + 0.24 + 0.32 + 0.20
-_MOST_CELLS: Final = 150_000
 _LARGEST_AB: Final = 512.0
 """Above |a*| and |b*| of any reflectance from 0 to 1: these stay below 500 (1 - 16/116) = 431."""
 
@@ -280,6 +279,8 @@ def farthest(
     direction: FloatArray,
     lo: FloatArray,
     hi: FloatArray,
+    *,
+    cells: int,
 ) -> float:
     """How far colours nearer to a target than `radius` reach along a direction, at most.
 
@@ -293,6 +294,8 @@ def farthest(
         CIEDE2000, above 0.
     lo, hi
         Opposite corners of the box of CIELAB to search, shape (3,).
+    cells
+        How many boxes to look at: the more, the nearer to the least such bound.
 
     Returns
     -------
@@ -300,9 +303,9 @@ def farthest(
         An upper bound of ``direction @ lab`` for all Lab in the box with
         ``delta_e(target, lab) < radius``.
     """
-    lows, highs, cells = lo[None], hi[None], 0
+    lows, highs, seen = lo[None], hi[None], 0
     reach, there = np.full(1, np.inf), float(direction @ target)
-    while len(lows) and cells < _MOST_CELLS:
+    while len(lows) and seen < cells:
         axis = np.argmax(np.abs(direction + 1e-3) * (highs - lows), axis=1)
         rows = np.arange(len(lows))
         middle = 0.5 * (lows[rows, axis] + highs[rows, axis])
@@ -312,7 +315,7 @@ def farthest(
         reach = np.maximum(direction * lows, direction * highs).sum(axis=1)
         kept = reach > there
         lows, highs, reach = lows[kept], highs[kept], reach[kept]
-        cells += len(lows)
+        seen += len(lows)
         kept = floor(target, lows, highs) < radius
         lows, highs, reach = lows[kept], highs[kept], reach[kept]
         # What some colour within reaches need not be searched again.

@@ -20,6 +20,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.colour.difference import delta_e, squared_difference
+from shadematch.search.ideal_many import descend
 from shadematch.search.space import Space
 from shadematch.support.arrays import FloatArray
 
@@ -97,8 +98,9 @@ def ideal_elsewhere(space: Space, target: FloatArray) -> tuple[FloatArray, float
     order = np.argsort(values, kind="stable")
     main = np.sort(np.argsort(-points[order], axis=1)[:, :2], axis=1)
     first = np.sort(np.unique(main, axis=0, return_index=True)[1])[:_MOST_PAIRS]
-    found = [_descend(space, target, points[order[at]], lo, hi) for at in first]
-    return min(found, key=lambda each: each[1])
+    steps, values = descend(space, np.tile(target, (first.size, 1)), points[order[first]])
+    best = int(np.argmin(values))
+    return steps[best], float(values[best])
 
 
 def _regions(

@@ -161,8 +161,8 @@ def descend(
     Parameters
     ----------
     space
-        Its limit on the sum holds; pigments with an upper limit of zero and, if the number of
-        tubes is limited, those not in the start stay out.
+        Its limits on doses and their sum hold; pigments with an upper limit of zero and, if the
+        number of tubes is limited, those not in the start stay out.
     targets, starts
         Shapes (t, 3) and (t, n).
     measure
@@ -175,7 +175,8 @@ def descend(
     """
     count = len(targets)
     steps = np.array(starts, dtype=float)
-    room = space.limits.total
+    lo, hi = space.limits.lower, space.limits.upper
+    room = space.limits.total - lo.sum()
     open_ = np.broadcast_to(space.limits.upper > 0, steps.shape)
     if space.limits.max_tubes < space.size:
         open_ = open_ & (steps > 0)
@@ -195,7 +196,8 @@ def descend(
         scale = np.trace(hessian, axis1=1, axis2=2) / space.size
         ridge = np.maximum(damping[active] * scale, 1e-12 * scale + 1e-300)
         hessian = hessian + ridge[:, None, None] * eye
-        trial = _limited_steps(hessian, pull, steps[active], open_[active], room)
+        trial = _limited_steps(hessian, pull, steps[active] - lo, open_[active], room)
+        trial = np.minimum(trial + lo, hi)
         lab_, slope_ = space.lab_and_slope(trial)
         square_, gradient_, metric_ = _square(lab_, targets[active], measure)
         lower = square_ < square[active]

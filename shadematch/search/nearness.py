@@ -29,6 +29,10 @@ _FAR: Final = 1.0
 _SHRUNK: Final = 0.6
 _PATIENCE: Final = 8
 """Waves of boxes that cost more than a plane does."""
+_CELLS: Final = 20_000, 160_000
+"""Cells of CIELAB that a plane takes, and one of a search that turns out long ..."""
+_LONG: Final = 24
+"""... after so many waves."""
 _RADII: Final = (np.inf, 4.0, 1.0, 0.25, 0.06)
 """A plane for boxes that lie within so much of the colour that is faced, in each coordinate: what
 is nearer than a limit is not convex in CIELAB, so that the plane for all of it may lie far off."""
@@ -172,12 +176,15 @@ class Nearness:
     def _plane(self, radius: float, limit: float) -> _Plane:
         """A plane for boxes within some distance of the colour that is faced, made anew at need."""
         known = self._planes.get(radius)
+        cells = _CELLS[self._waves >= _LONG]
         stale = known is None or self._waves - known.wave >= _PATIENCE
-        if known is None or limit > known.limit or (stale and limit < known.limit - ROUNDING):
+        better = known is None or limit < known.limit - ROUNDING or cells > known.cells
+        if known is None or limit > known.limit or (stale and better):
             assert self._away is not None
             lo, hi = (np.clip(self._faced + d, *_EVERYWHERE) for d in (-radius, radius))
-            level = farthest(self.targets[0], limit, self._away, lo, hi)
-            known = self._planes[radius] = _Plane(self._away, level, limit, self._waves)
+            level = farthest(self.targets[0], limit, self._away, lo, hi, cells=cells)
+            known = _Plane(self._away, level, limit, self._waves, cells)
+            self._planes[radius] = known
         return known
 
     def judge(
@@ -246,6 +253,7 @@ class _Plane:
     level: float
     limit: float
     wave: int  # when it was made
+    cells: int
 
 
 def lengths(

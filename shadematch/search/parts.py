@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -76,7 +77,8 @@ class Parts:
             Whether these are all.
         """
         if not self.still or (whole and space.vague):
-            return [(np.zeros(space.size, np.intp), space)], True
+            rough = replace(space, rough=True) if space.vague else space
+            return [(np.zeros(space.size, np.intp), rough)], True
         chosen, complete = space.limits.nearest(self.still, around, self.most)
         few = complete and len(chosen) <= _FEW_PARTS
         return ((fixed, self._part(space, fixed, few)) for fixed in chosen), complete

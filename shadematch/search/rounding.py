@@ -14,7 +14,7 @@ L. Babai, Combinatorica 6 (1986) 1 (rounding to a nearby lattice point).
 from __future__ import annotations
 
 import itertools
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -31,6 +31,8 @@ _ROUNDS: Final = 3
 _FARTHEST: Final = 20.0
 _KEPT: Final = 1500
 _KEPT_OF_TILE: Final = 6
+_TILES: Final = 6400
+"""Tiles at once, to save memory."""
 
 
 def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int) -> IntArray:
@@ -79,15 +81,51 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int
     there = (wanted >= -play).all(axis=1) & (np.abs(step).max(axis=1) < _FARTHEST)
     if not there.any():
         return nearest
-    points, wanted, trade = points[there], wanted[there], trade[there]
+    found = [nearest]
+    for tiles in np.array_split(np.flatnonzero(there), -(-int(there.sum()) // _TILES)):
+        own = _Tiles(points[tiles], wanted[tiles], trade[tiles], slopes[tiles][:, :, solved])
+        found.append(
+            _rounded(
+                own,
+                nearest=nearest[0],
+                solved=solved,
+                rest=rest,
+                reach=reach,
+                total=total,
+                places=min(places, _TILES),
+            )
+        )
+    return np.unique(np.concatenate(found), axis=0)
+
+
+class _Tiles(NamedTuple):
+    """Tiles with the family solved at their centres."""
+
+    points: FloatArray  # (m, n) real-valued steps
+    wanted: FloatArray  # (m, 3) what is solved for, at the centre
+    trade: FloatArray  # (m, 3, r) change of it that offsets a step of the others
+    slopes: FloatArray  # (m, 3, 3) colour by it
+
+
+def _rounded(
+    tiles: _Tiles,
+    *,
+    nearest: IntArray,
+    solved: IntArray,
+    rest: IntArray,
+    reach: int,
+    total: float,
+    places: int,
+) -> IntArray:
+    """The whole recipes of tiles with the smallest misses, shape (k, n)."""
     grid = np.indices((2 * reach + 1,) * rest.size).reshape(rest.size, -1).T - reach
-    chosen = np.rint(points[:, rest])[:, None, :] + grid  # (m, K, r)
-    shift = chosen - points[:, None, rest]
-    aims = wanted[:, None, :] - shift @ np.swapaxes(trade, 1, 2)
+    chosen = np.rint(tiles.points[:, rest])[:, None, :] + grid  # (m, K, r)
+    shift = chosen - tiles.points[:, None, rest]
+    aims = tiles.wanted[:, None, :] - shift @ np.swapaxes(tiles.trade, 1, 2)
     whole = np.rint(aims)
-    miss = (whole - aims) @ np.swapaxes(slopes[there][:, :, solved], 1, 2)
+    miss = (whole - aims) @ np.swapaxes(tiles.slopes, 1, 2)
     score = np.einsum("mkc,mkc->mk", miss, miss)
-    held = total - np.delete(nearest[0], [*solved, *rest]).sum()
+    held = total - np.delete(nearest, [*solved, *rest]).sum()
     bad = (whole < 0).any(axis=2) | (chosen < 0).any(axis=2)
     score[bad | (whole.sum(axis=2) + chosen.sum(axis=2) > held)] = np.inf
     kept = min(max(_KEPT, _KEPT_OF_TILE * places), score.size)
@@ -95,7 +133,7 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int
     tile, place = np.unravel_index(at[np.isfinite(score.flat[at])], score.shape)
     found = np.tile(nearest, (tile.size, 1))
     found[:, rest], found[:, solved] = chosen[tile, place], whole[tile, place]
-    return np.unique(np.concatenate([nearest, found]), axis=0)
+    return found
 
 
 def _corners(

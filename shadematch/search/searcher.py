@@ -144,13 +144,23 @@ class Searcher:
         result[: steps.size] = steps
         return result, value
 
-    def _ideal(self, goals: FloatArray, start: FloatArray | None) -> tuple[FloatArray, float]:
-        views = [replace(self._plain, seen=(each,)) for each in self._plain.seen]
+    def _roughly(self, goals: FloatArray) -> FloatArray:
+        """About the steps of `ideal`, to start from."""
+        result = np.zeros(self.space.size)
+        found = self._ideal(goals, None, replace(self._plain, rough=True))[0]
+        result[: found.size] = found
+        return result
+
+    def _ideal(
+        self, goals: FloatArray, start: FloatArray | None, space: Space | None = None
+    ) -> tuple[FloatArray, float]:
+        plain = space or self._plain
+        views = [replace(plain, seen=(each,)) for each in plain.seen]
         found = [ideal(view, g, start=start) for view, g in zip(views, goals, strict=True)]
         if len(views) == 1:
             return found[0]
         starts = [steps for steps, _ in found] + ([] if start is None else [start])
-        return min((minimax(self._plain, goals, s) for s in starts), key=lambda f: f[1])
+        return min((minimax(plain, goals, s) for s in starts), key=lambda f: f[1])
 
     # --- whole doses
 
@@ -224,7 +234,7 @@ class Searcher:
                 max_tubes=max_tubes,
                 below=below,
             )
-        hints = self.space.limits.hints(self.ideal(goals)[0] if hint is None else hint)
+        hints = self.space.limits.hints(self._roughly(goals) if hint is None else hint)
         parts, complete = self._parts.of(
             self.space.limited(max_paste=max_paste, max_tubes=max_tubes), hints[-1], whole=True
         )

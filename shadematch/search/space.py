@@ -65,6 +65,9 @@ class Space:
         from the two-variable table.
     shift
         CIELAB added to every colour, shape (3,): the known error for a real batch.
+    rough
+        Whether `labs` and `labs_and_slopes` may be off by some hundred-thousandths where kinds
+        scatter, which takes a tenth of the time: to find out where to look.
     """
 
     limits: DoseLimits
@@ -80,6 +83,7 @@ class Space:
     seen: tuple[Observation, ...]
     layer: Layer | None
     shift: FloatArray
+    rough: bool = False
 
     @classmethod
     def of(cls, models: Sequence[Model], load_per_step: float, limits: DoseLimits) -> Space:
@@ -186,6 +190,9 @@ class Space:
         if self.layer is not None:
             return self.layer.value(mu_a)
         mu_s = self.base_scattering + steps @ self.scattering
+        surface = self.surface if self.rough else None
+        if surface is not None and steps.ndim == 2:
+            return surface.value(mu_a, mu_s)
         return radiance_factor(mu_a, mu_s, self.thickness_cm, self.around)
 
     @functools.cached_property
@@ -257,7 +264,10 @@ class Space:
             by_s = None
         else:
             mu_s = self.base_scattering + effective @ self.scattering
-            R, by_a, by_s = reflectance(mu_a, mu_s, self.thickness_cm, self.around)
+            if self.rough and self.surface is not None:
+                R, by_a, by_s = self.surface.evaluate(mu_a, mu_s)
+            else:
+                R, by_a, by_s = reflectance(mu_a, mu_s, self.thickness_cm, self.around)
         found, pace = [], self.effective_slope(steps)[:, None, :] if self.bent else None
         for view, each in enumerate(self.seen):
             slope = self.xyz_slope(by_a, view, by_s=by_s)

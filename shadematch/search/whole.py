@@ -44,7 +44,7 @@ _HOPELESS: Final = 5.0
 _AT_ONCE: Final = 64
 _MOST_CORNERS: Final = 8
 _AIMS: Final = 48
-_GUESSES: Final = ((0, 100), (0, 400), (6_000, 1600), (25_000, 6400))
+_GUESSES: Final = ((0, 100), (0, 400), (6_000, 1600), (25_000, 6400), (100_000, 25_600))
 """From this many boxes on, this many tiles are tried for a recipe that ends the search."""
 
 _ELSEWHERE: Final = 10_000

@@ -2,7 +2,10 @@
 
 Writes ``docs/benchmarks.md``. Everything runs on one core with the same forward model. Times
 are process times; the median over the targets counts. ``--quick`` takes fewer targets and
-writes nothing.
+writes nothing; ``--only bends growth`` runs these sections, and writes nothing either.
+
+With ``--results FILE`` each piece is kept in a file of JSON lines, and those that the file has are
+not measured again; with ``--seconds`` none is begun after that. Delete the file after a change.
 """
 
 from __future__ import annotations
@@ -16,7 +19,7 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
+from typing import Final, NamedTuple, TypeVar
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
@@ -32,13 +35,23 @@ from shadematch.predicting.prediction import model_for
 from shadematch.search.searcher import Searcher
 from shadematch.search.space import Space, whole_space
 from shadematch.search.whole import Solution
+from tests.bench.resumed import add_options, resumed
 from tests.invented.problems import invented_palette
 
-EFFORTS = (("best1bin", 15), ("rand1bin", 15), ("rand1bin", 30), ("rand1bin", 60), ("rand1bin", 90))
+EFFORTS: Final = (
+    ("best1bin", 15),
+    ("rand1bin", 15),
+    ("rand1bin", 30),
+    ("rand1bin", 60),
+    ("rand1bin", 90),
+)
 """Of differential evolution: strategy, and members per unknown; its default first."""
-MIDDLES: list[float] = []
+BATCHES: Final = {"match": (100, 1000, 10_000), "many": (250, 500, 1000)}
+BENT: Final = (100, 1000, 10_000)
+GROWN: Final = (100, 1000, 5000, 20_000)
+SECTIONS: Final = ("match", "many", "bends", "growth")
 T = TypeVar("T")
-OUT = Path(__file__).parents[2] / "docs" / "benchmarks.md"
+OUT: Final = Path(__file__).parents[2] / "docs" / "benchmarks.md"
 
 
 def searcher_for(batch_g: float, palette: sm.Palette) -> Searcher:
@@ -81,9 +94,30 @@ def first_match(target: np.ndarray, palette: sm.Palette, batch: float) -> float:
     return timed(lambda: whole_match(target, palette, batch))[0]
 
 
-def general(space: Space, targets: list[np.ndarray], best: list[Solution]) -> list[str]:
-    """Cells for the general solver: at its default, and with the effort that nearly always hits."""
-    cells = []
+class Piece(NamedTuple):
+    """What is measured at once: a section, a mass [g] or number of pastes, and how many targets."""
+
+    section: str
+    size: int
+    targets: int
+
+
+class Told(NamedTuple):
+    """Cells of a row, how many answers were wrong or not proved, and the peak of memory [GB]."""
+
+    cells: list[str]
+    wrong: int
+    peak: float
+
+
+def general(
+    space: Space, targets: list[np.ndarray], best: list[Solution]
+) -> tuple[list[str], float]:
+    """The general solver at its default, and with the effort that nearly always hits.
+
+    Returns a cell for each, and the median time of the second [s].
+    """
+    cells, middle = [], 0.0
     for wanted in (0, len(best) - 2):
         for effort in EFFORTS:
             runs = [timed(lambda t=t, e=effort: evolve(space, t, *e)) for t in targets]
@@ -94,13 +128,13 @@ def general(space: Space, targets: list[np.ndarray], best: list[Solution]) -> li
             beaten = sum(v < b.bound - 1e-9 for (_, v), b in zip(runs, best, strict=True))
             if hits >= wanted or effort == EFFORTS[-1]:
                 break
-        MIDDLES.append(statistics.median(time_ for time_, _ in runs))
+        middle = statistics.median(time_ for time_, _ in runs)
         cells.append(
-            f"{1e3 * MIDDLES[-1]:.0f} ms, {hits} of {len(best)}"
+            f"{1e3 * middle:.0f} ms, {hits} of {len(best)}"
             + (f", below the bound {beaten}" if beaten else "")
             + (f" ({effort[0]}, {effort[1]})" if wanted else "")
         )
-    return cells
+    return cells, middle
 
 
 def proved(searcher: Searcher, target: np.ndarray) -> Solution:
@@ -145,82 +179,119 @@ def enumerate_all(space: Space, target: np.ndarray) -> float:
     return float(min(parts))
 
 
-def growth(count: int) -> list[str]:
-    """How the cost of one search from scratch grows with pastes and batch."""
-    lines = [
-        "",
-        "## Growth",
-        "",
-        "Each cell gives the median and the largest time of a search from scratch with random "
-        f"invented pastes, and how many of {count} targets were proved.",
-        "",
-        "| pastes | 0.1 kg | 1 kg | 5 kg | 20 kg |",
-        "| --- | --- | --- | --- | --- |",
+def matching(batch: int, count: int) -> tuple[list[str], int]:
+    """One target in one batch: searches, whole calls, and what else finds the optimum."""
+    palette = sm.demo_palette()
+    searcher = searcher_for(batch, palette)
+    space = searcher.space
+    targets = targets_for(space, count + 5, seed=batch)[5:]
+    searches = []
+    for target in targets:
+        fresh = searcher_for(batch, palette)
+        searches.append(timed(lambda t=target, s=fresh: proved(s, t)))
+    best = [found for _, found in searches]
+    firsts = [first_match(target, palette, batch) for target in targets]
+    keep, kept = timed(searcher.all_recipes)
+    if kept is not None:  # as after many searches
+        question._kept_searcher.cache_clear()
+        question.Asked(palette, sm.Pour(batch_g=batch), sm.View()).searcher.all_recipes()
+    laters = [timed(lambda t=t: whole_match(t, palette, batch))[0] for t in targets]
+    wrong = sum(not found.proved for found in best)
+    slow = []
+    if space.limits.count() < 2_000_000:
+        for target, found in list(zip(targets, best, strict=True))[:4]:
+            took, value = timed(lambda t=target: enumerate_all(space, t))
+            wrong += abs(value - found.delta_e) > 1e-9
+            slow.append(took)
+    cells, evolved = general(space, targets, best)
+    search = statistics.median(time_ for time_, _ in searches)
+    first, later = statistics.median(firsts), statistics.median(laters)
+    row = [
+        *(f"{batch / 1000:g} kg", f"{space.limits.count():,.0f}", f"{1e3 * search:.1f} ms"),
+        *(f"{1e3 * first:.1f} ms", f"{1e3 * keep:.0f} ms", f"{1e3 * later:.1f} ms"),
+        *(*cells, f"{evolved / first:.1f}"),
     ]
-    for pastes in range(1, 9):
-        cells = []
-        for batch in (100, 1000, 5000, 20_000):
-            palette = invented_palette(np.random.default_rng(pastes), pastes)
-            spent, done = [], 0
-            for target in targets_for(searcher_for(batch, palette).space, count, seed=pastes):
-                time_, found = timed(lambda t=target: proved(searcher_for(batch, palette), t))
-                spent.append(1e3 * time_)
-                done += found.proved
-            cells.append(f"{statistics.median(spent):.0f}, {max(spent):.0f} ms; {done}")
-        lines.append(f"| {pastes} | " + " | ".join(cells) + " |")
-        print(lines[-1], file=sys.stderr, flush=True)
-    return lines
+    if not slow:
+        return [*row, "out of reach", ""], wrong
+    middle = statistics.median(slow)
+    return [*row, f"{1e3 * middle:.0f} ms", f"{middle / first:.1f}"], wrong
 
 
-def bends(count: int) -> list[str]:
-    """Whole matches with pastes that bend against the same with straight ones, target by target."""
+def many(batch: int, side: int) -> tuple[list[str], int]:
+    """A list of all recipes, and looking up colours of a grid in sRGB in it."""
+    searcher = searcher_for(batch, sm.demo_palette())
+    build, listed = timed(searcher.all_recipes)
+    axis = (np.arange(side) + 0.5) / side
+    grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
+    labs = np.array([sm.Target.from_srgb(rgb).lab for rgb in grid])
+    spent, _ = timed(lambda: listed.look_up(labs[:, None], 0.5))
+    row = [f"{batch / 1000:g} kg", f"{searcher.space.limits.count():,.0f}", f"{build:.1f} s"]
+    return [*row, f"{len(labs):,}", f"{len(labs) / spent:,.0f}"], 0
+
+
+def bends(batch: int, count: int) -> tuple[list[str], int]:
+    """Whole matches with pastes that bend against the same with straight ones, in one batch."""
     straight = sm.demo_palette()
     bent = straight.model_copy(
         update={"pigments": tuple(p.model_copy(update={"bend": 1 / 16}) for p in straight.pigments)}
     )
-    lines = [
-        "",
-        "## Pastes that bend",
-        "",
-        "First matches as above, and the same with every paste a fifth weaker at 4 cm per 100 g "
-        f"than in proportion: {count} targets, median and sum of times, and how many were proved.",
-        "",
-        "| batch | straight | bent | ratio of medians, of sums |",
-        "| --- | --- | --- | --- |",
+    spent: dict[int, list[float]] = {0: [], 1: []}
+    done = [0, 0]
+    for target in targets_for(searcher_for(batch, straight).space, count, seed=batch + 1):
+        for kind, palette in enumerate((straight, bent)):
+            spent[kind].append(first_match(target, palette, batch))
+            done[kind] += whole_match(target, palette, batch).proved
+    middles = [statistics.median(times) for times in spent.values()]
+    sums = [sum(times) for times in spent.values()]
+    cells = [
+        f"{1e3 * middles[kind]:.1f} ms, {sums[kind]:.1f} s; {done[kind]} of {count} proved"
+        for kind in spent
     ]
-    for batch in (100, 1000, 10_000):
-        cells, middles, sums = [], [], []
-        spent: dict[int, list[float]] = {0: [], 1: []}
-        done = [0, 0]
-        for target in targets_for(searcher_for(batch, straight).space, count, seed=batch + 1):
-            for kind, palette in enumerate((straight, bent)):
-                spent[kind].append(first_match(target, palette, batch))
-                done[kind] += whole_match(target, palette, batch).proved
-        for kind, times in spent.items():
-            middles.append(statistics.median(times))
-            sums.append(sum(times))
-            cells.append(
-                f"{1e3 * middles[-1]:.1f} ms, {sums[-1]:.1f} s; {done[kind]} of {count} proved"
-            )
-        lines.append(
-            f"| {batch / 1000:g} kg | {cells[0]} | {cells[1]} | "
-            f"{middles[1] / middles[0]:.2f}, {sums[1] / sums[0]:.2f} |"
-        )
-        print(lines[-1], file=sys.stderr, flush=True)
-    return lines
+    ratios = f"{middles[1] / middles[0]:.2f}, {sums[1] / sums[0]:.2f}"
+    return [f"{batch / 1000:g} kg", *cells, ratios], 0
 
 
-def main() -> int:
-    """Measure, print and write."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--quick", action="store_true")
-    parser.add_argument("--bends", type=int, metavar="TARGETS", help="only this, and no page")
-    asked = parser.parse_args()
-    quick = asked.quick
-    if asked.bends:
-        print("\n".join(bends(asked.bends)))
-        return 0
-    palette = sm.demo_palette()
+def growth(pastes: int, count: int) -> tuple[list[str], int]:
+    """How the cost of one search from scratch grows with the batch, for so many pastes."""
+    cells = [str(pastes)]
+    for batch in GROWN:
+        palette = invented_palette(np.random.default_rng(pastes), pastes)
+        spent, done = [], 0
+        for target in targets_for(searcher_for(batch, palette).space, count, seed=pastes):
+            time_, found = timed(lambda t=target: proved(searcher_for(batch, palette), t))
+            spent.append(1e3 * time_)
+            done += found.proved
+        cells.append(f"{statistics.median(spent):.0f}, {max(spent):.0f} ms; {done}")
+    return cells, 0
+
+
+def measured(piece: Piece) -> Told:
+    """One piece; its row is printed at once."""
+    work = {"match": matching, "many": many, "bends": bends, "growth": growth}
+    cells, wrong = work[piece.section](piece.size, piece.targets)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+    print(f"{piece.section}: {' | '.join(cells)}", file=sys.stderr, flush=True)
+    return Told(cells, int(wrong), peak)
+
+
+def pieces(quick: bool, sections: list[str]) -> list[Piece]:
+    """All that is to be measured."""
+    found = [Piece("match", batch, 8 if quick else 40) for batch in BATCHES["match"]]
+    found += [Piece("many", batch, 8 if quick else 32) for batch in BATCHES["many"]]
+    found += [Piece("bends", batch, 8 if quick else 40) for batch in BENT]
+    found += [Piece("growth", pastes, 4 if quick else 20) for pastes in range(1, 9)]
+    return [piece for piece in found if piece.section in sections]
+
+
+def table(told: dict[Piece, Told], section: str, heads: tuple[str, ...]) -> list[str]:
+    """The table of a section, ended by an empty line."""
+    rows = [each.cells for piece, each in told.items() if piece.section == section]
+    lines = [heads, ("---",) * len(heads), *rows]
+    return [*("| " + " | ".join(cells) + " |" for cells in lines), ""]
+
+
+def page(told: dict[Piece, Told], count: dict[str, int]) -> str:
+    """The page."""
     lines = [
         "# Benchmarks",
         "",
@@ -241,73 +312,57 @@ def main() -> int:
         "its default, and with the least of five efforts (strategy, members per unknown) that"
         " hits the optimum in all but two cases. The table gives its time, and how often it "
         "hit (to within 0.01 where the proof leaves a gap).",
-        "- *Enumeration* tries all recipes.",
+        "- *Enumeration* tries all recipes, in arrays of 65,536.",
         "",
-        "| batch | recipes | search | first match | list | later match | DE, default "
-        "| DE, set to hit | over first match | enumeration | over first match |",
-        "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+        *table(
+            told,
+            "match",
+            (
+                *("batch", "recipes", "search", "first match", "list", "later match"),
+                *("DE, default", "DE, set to hit", "over first match"),
+                *("enumeration", "over first match"),
+            ),
+        ),
+        "## Many targets",
+        "",
+        "Exact closest and frugal recipes for sRGB colours.",
+        "",
+        *table(told, "many", ("batch", "recipes", "build", "targets", "per second")),
+        "## Pastes that bend",
+        "",
+        "First matches as above, and the same with every paste a fifth weaker at 4 cm per 100 g "
+        f"than in proportion: {count['bends']} targets, median and sum of times, and how many were "
+        "proved.",
+        "",
+        *table(told, "bends", ("batch", "straight", "bent", "ratio of medians, of sums")),
+        "## Growth",
+        "",
+        "Each cell gives the median and the largest time of a search from scratch with random "
+        f"invented pastes, and how many of {count['growth']} targets were proved.",
+        "",
+        *table(told, "growth", ("pastes", *(f"{batch / 1000:g} kg" for batch in GROWN))),
+        f"Peak memory: {max((each.peak for each in told.values()), default=0.0):.2f} GB.",
     ]
-    failures = 0
-    for batch in (100, 1000, 10_000):
-        searcher = searcher_for(batch, palette)
-        space = searcher.space
-        targets = targets_for(space, (8 if quick else 40) + 5, seed=batch)[5:]
-        searches = []
-        for target in targets:
-            fresh = searcher_for(batch, palette)
-            searches.append(timed(lambda t=target, s=fresh: proved(s, t)))
-        best = [found for _, found in searches]
-        firsts = [first_match(target, palette, batch) for target in targets]
-        keep, kept = timed(lambda s=searcher: s.all_recipes())
-        if kept is not None:  # as after many searches
-            question._kept_searcher.cache_clear()
-            question.Asked(palette, sm.Pour(batch_g=batch), sm.View()).searcher.all_recipes()
-        laters = [timed(lambda t=t: whole_match(t, palette, batch))[0] for t in targets]
-        failures += sum(not found.proved for found in best)
-        slow = []
-        if space.limits.count() < 2_000_000:
-            for target, found in list(zip(targets, best, strict=True))[:4]:
-                took, value = timed(lambda t=target: enumerate_all(space, t))
-                failures += abs(value - found.delta_e) > 1e-9
-                slow.append(took)
-        cells = general(space, targets, best)
-        search = statistics.median(time_ for time_, _ in searches)
-        first, later = statistics.median(firsts), statistics.median(laters)
-        middle = statistics.median(slow) if slow else 0.0
-        lines.append(
-            f"| {batch / 1000:g} kg | {space.limits.count():,.0f} | {1e3 * search:.1f} ms "
-            f"| {1e3 * first:.1f} ms | {1e3 * keep:.0f} ms | {1e3 * later:.1f} ms "
-            f"| {cells[0]} | {cells[1]} | {MIDDLES[-1] / first:.1f} | "
-            + (f"{1e3 * middle:.0f} ms | {middle / first:.1f} |" if slow else "out of reach |  |")
-        )
-        print(lines[-1], file=sys.stderr, flush=True)
-    lines += ["", "## Many targets", "", "Exact closest and frugal recipes for sRGB colours.", ""]
-    lines += [
-        "| batch | recipes | build | targets | per second |",
-        "| --- | --- | --- | --- | --- |",
-    ]
-    for batch in (250, 500, 1000):
-        searcher = searcher_for(batch, palette)
-        build, listed = timed(searcher.all_recipes)
-        side = 8 if quick else 32
-        axis = (np.arange(side) + 0.5) / side
-        grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
-        labs = np.array([sm.Target.from_srgb(rgb).lab for rgb in grid])
-        spent, _ = timed(lambda c=listed, t=labs: c.look_up(t[:, None], 0.5))
-        lines.append(
-            f"| {batch / 1000:g} kg | {searcher.space.limits.count():,.0f} | {build:.1f} s "
-            f"| {len(labs):,} | {len(labs) / spent:,.0f} |"
-        )
-        print(lines[-1], file=sys.stderr, flush=True)
-    lines += bends(8 if quick else 40)
-    lines += growth(4 if quick else 20)
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
-    lines += ["", f"Peak memory of the whole run: {peak:.2f} GB."]
-    text = "\n".join(lines) + "\n"
+    return "\n".join(lines) + "\n"
+
+
+def main() -> int:
+    """Measure, print and write."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true")
+    parser.add_argument("--only", nargs="+", choices=SECTIONS, default=list(SECTIONS))
+    add_options(parser)
+    asked = parser.parse_args()
+    wanted = pieces(asked.quick, asked.only)
+    found, complete = resumed(
+        wanted, measured, asked, lambda piece, told: (Piece(*piece), Told(*told))
+    )
+    told = {piece: found[piece] for piece in wanted if piece in found}
+    text = page(told, {piece.section: piece.targets for piece in pieces(asked.quick, [*SECTIONS])})
     print(text)
-    if not quick:
+    if complete and not asked.quick and set(asked.only) == set(SECTIONS):
         OUT.write_text(text, encoding="utf-8")
-    return 1 if failures else 0
+    return 1 if any(each.wrong for each in told.values()) else 0
 
 
 if __name__ == "__main__":

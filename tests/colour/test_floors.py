@@ -312,7 +312,7 @@ def test_nothing_within_a_radius_reaches_beyond_the_plane(kind: str) -> None:
     for target in colours(rng, kind, 3):
         for radius in (1.0, 6.0, 30.0):
             direction = rng.normal(size=3)
-            level = farthest(target, radius, direction, *everywhere)
+            level = farthest(target, radius, direction, *everywhere, cells=150_000)
             spread = radius * rng.choice([0.5, 1.0, 3.0, 10.0], (40_000, 1))
             points = target + spread * rng.normal(size=(40_000, 3))
             points = points[((points > everywhere[0]) & (points < everywhere[1])).all(axis=1)]
@@ -326,7 +326,7 @@ def test_the_plane_touches_what_is_within() -> None:
     target = np.array([60.0, 3.0, -4.0])
     everywhere = np.array([-50.0, -512.0, -512.0]), np.array([150.0, 512.0, 512.0])
     for radius in (1.0, 5.0):
-        level = farthest(target, radius, np.array([1.0, 0.0, 0.0]), *everywhere)
+        level = farthest(target, radius, np.array([1.0, 0.0, 0.0]), *everywhere, cells=150_000)
         up = np.linspace(60.0, 90.0, 300_001)
         lab = np.stack([up, np.full_like(up, 3.0), np.full_like(up, -4.0)], axis=-1)
         end = up[delta_e(lab, target) < radius].max()

@@ -54,7 +54,7 @@ def test_ideal_does_not_know_the_batch(green: Feasibility) -> None:
 
 
 def test_sentences_say_where(green: Feasibility) -> None:
-    start = "With doses of any length #7fb069 can be made: in every base and at every thickness"
+    start = "With doses of any length #7fb069 can be made: in every blend of bases and at every"
     assert green.sentence.startswith(start)
     pale = sm.feasibility("#f2d0d8", thicknesses_cm=(0.5, 1, 4, 6), whites=(0, 0.05, 0.1))
     assert "can be made: clear base up to 4 cm; 5% to 10% white up to 1 cm." in pale.sentence

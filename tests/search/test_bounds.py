@@ -14,6 +14,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import Observation
 from shadematch.optics.layer import Layer
 from shadematch.predicting.prediction import model_for
+from shadematch.search import bounds
 from shadematch.search.bounds import images_of
 from shadematch.search.limits import step_limits
 from shadematch.search.nearness import Nearness
@@ -198,3 +199,19 @@ def test_many_pastes_that_scatter_fit_into_memory() -> None:
     found, complete = step_limits(8, 400).nearest(range(8), np.full(8, 20.0), 1000)
     assert (len(found), complete) == (1000, False)
     assert found[0].tolist() == [20] * 8
+
+
+def test_the_norm_alone_rules_boxes_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    # A norm holds as far as its radius, where floors end: the limit has to lie within.
+    monkeypatch.setattr(bounds, "floor", lambda *given: np.zeros(len(given[1])))
+    rng = np.random.default_rng(12)
+    space = space_of(rng)
+    lo = rng.integers(0, 3, (200, space.size))
+    away = delta_e(space.lab(lo), space.lab(lo[:1])[0])
+    for limit in (0.5, 2.0):
+        sought = Nearness(space, space.lab(lo[:1])[0])
+        sought.narrow(limit)
+        judged = sought.judge(lo, lo, limit)
+        out = judged.floor >= limit
+        assert not (out & (away < limit)).any()
+        assert out[away > 2.0 * limit].mean() > 0.9

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -98,3 +99,12 @@ def test_ranges_hold_the_colours_of_layers() -> None:
         ((lo, hi),) = space.ranges(steps)
         assert (labs >= lo).all()
         assert (labs <= hi).all()
+
+
+def test_a_rough_space_is_nearly_the_same() -> None:
+    space = space_of(np.random.default_rng(8), 4, 2, 20)
+    steps = np.random.default_rng(9).uniform(0.0, 5.0, (50, 4))
+    rough = replace(space, rough=True)
+    assert rough.lab(steps) == pytest.approx(space.lab(steps), abs=2e-3)
+    own, other = rough.lab_and_slope(steps)[1], space.lab_and_slope(steps)[1]
+    assert own == pytest.approx(other, abs=2e-3, rel=1e-3)
