@@ -139,12 +139,18 @@ def learnt(setting: Setting, seed: int) -> tuple[sm.Palette, Loads]:
             journal = sm.Journal(Path(folder) / "j.jsonl", pigments=bench.names)
             palette = bench.taught(journal, 8).palette
     else:
-        world = worlds.random_world(rng)
-        if setting.made == "prior":
-            world = replace(world, absorption=of_the_prior(tuple(world.absorption), rng))
-        plan = campaign(tuple(world.absorption))
         kind, noise = ("spectrum", 0.01) if setting.made == "spectrum" else ("lab", 0.4)
-        found = sm.calibrate(worlds.measured(world, plan, rng, kind, noise))
+        found = None
+        while found is None:
+            world = worlds.random_world(rng)
+            if setting.made == "prior":
+                world = replace(world, absorption=of_the_prior(tuple(world.absorption), rng))
+            plan = campaign(tuple(world.absorption))
+            try:
+                found = sm.calibrate(worlds.measured(world, plan, rng, kind, noise))
+            except sm.PourError:  # a paste of the prior may be too strong for the plan
+                if setting.made != "prior":
+                    raise
         palette = found.palette
 
     def seen(loads: FloatArray, _: np.random.Generator) -> FloatArray:
