@@ -13,7 +13,7 @@ from shadematch.planning.bases import base_in_words, kinds_of
 from shadematch.planning.cost import Cost
 from shadematch.planning.numbers import Stage
 from shadematch.planning.orders import Order
-from shadematch.planning.stock import Stock, assumed_in_words
+from shadematch.planning.stock import Stock, assumed_in_words, unlisted_in_words
 from shadematch.predicting.prediction import Prediction
 from shadematch.predicting.spread import Spread, spread
 from shadematch.studio.bars import bars_in_words, grams
@@ -323,7 +323,10 @@ class Plan(Reported):
         These are the sizes of tubes, and further bases without a line.
         """
         kinds = kinds_of([line.order for line in self.lines])
-        words = [assumed_in_words(self.stock.assumed(self.palette)), self.stock.unlisted(kinds)]
+        words = [
+            assumed_in_words(self.stock.assumed(self.palette)),
+            unlisted_in_words(self.stock, kinds),
+        ]
         return "; ".join(filter(None, words))
 
     def report(self) -> Report:

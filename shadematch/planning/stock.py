@@ -14,7 +14,14 @@ from shadematch.studio.pour import base_named
 from shadematch.studio.unit import USUAL_TUBE_CM, Unit, check_unit
 from shadematch.support.models import Frozen, Name, Number, expect, first_twice
 
-__all__ = ["Stock", "Tubes", "Whole", "assumed_in_words", "kind_named"]
+__all__ = [
+    "Stock",
+    "Tubes",
+    "Whole",
+    "assumed_in_words",
+    "kind_named",
+    "unlisted_in_words",
+]
 
 
 def _plain_whole(value: object) -> object:
@@ -37,6 +44,13 @@ def assumed_in_words(names: Sequence[str]) -> str:
     if not names:
         return ""
     return f"a full tube of {', '.join(names)} holds {USUAL_TUBE_CM:g} cm (not entered)"
+
+
+def unlisted_in_words(stock: Stock, kinds: Iterable[str]) -> str:
+    """That there is enough of these further bases the shelf doesn't list; empty without any."""
+    listed = {"clear", "white", *stock.bases_g, *stock.bases_price_kg}
+    missing = [kind_named(kind) for kind in kinds if kind not in listed]
+    return f"enough of {', '.join(missing)} is there (not listed)" if missing else ""
 
 
 class Tubes(Frozen):
@@ -197,12 +211,6 @@ class Stock(Frozen):
         """Pigments whose tube size nobody entered."""
         expect(palette, Palette, "palette", "Give a Palette, such as read('mine.json')")
         return tuple(n for n in palette.names if self._entered(n, palette) is None)
-
-    def unlisted(self, kinds: Iterable[str]) -> str:
-        """That there is enough of these further bases the shelf doesn't list; empty without any."""
-        listed = {"clear", "white", *self.bases_g, *self.bases_price_kg}
-        missing = [kind_named(kind) for kind in kinds if kind not in listed]
-        return f"enough of {', '.join(missing)} is there (not listed)" if missing else ""
 
     def _entered(self, pigment: str, palette: Palette) -> float | None:
         own = self.row(pigment).tube_size

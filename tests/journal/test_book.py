@@ -16,31 +16,50 @@ import pytest
 import shadematch as sm
 from tests.invented.studio import NAMES, Bench, begun
 
-WRITER = """
-import sys, shadematch as sm
-journal = sm.Journal(sys.argv[1])
-print("ready", flush=True)
-while True:
-    number = journal.pour({"lemon": 0.01}, pour=sm.Pour(batch_g=100), fields={"a": "x" * 2000})
-    print(number, flush=True)
+WRITERS = """
+import os, sys, shadematch as sm
+
+def pour(path):
+    return sm.Journal(path), {"pour": sm.Pour(batch_g=100), "fields": {"a": "x" * 2000}}
+
+journal, options = pour(sys.argv[2])  # imports what there is to import
+journal.pour({"lemon": 0.01}, **options)
+for _ in sys.stdin:
+    child = os.fork()
+    if not child:
+        journal, options = pour(sys.argv[1])
+        print(os.getpid(), flush=True)
+        while True:
+            print(journal.pour({"lemon": 0.01}, **options), flush=True)
+    os.waitpid(child, 0)
+    print("gone", flush=True)
 """
+"""For each line that it is sent: a process that pours until it is killed."""
 
 
 @pytest.mark.slow
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="forks a process for each kill")
 def test_two_hundred_kills_lose_nothing(tmp_path: Path) -> None:
     """What a writer has answered for is there, whenever it is killed."""
     path, rng = begun(tmp_path).path, random.Random(1)
+    other = tmp_path / "other.jsonl"
+    other.write_bytes(path.read_bytes())
     answered: list[int] = []
-    for _ in range(200):
-        writer = subprocess.Popen(
-            [sys.executable, "-c", WRITER, str(path)], stdout=subprocess.PIPE, text=True
-        )
-        assert writer.stdout is not None
-        assert writer.stdout.readline() == "ready\n"
-        time.sleep(rng.uniform(0.0, 0.02))
-        writer.send_signal(signal.SIGKILL)
-        lines = writer.communicate()[0].split("\n")
-        answered += [int(line) for line in lines[:-1]]
+    with subprocess.Popen(
+        [sys.executable, "-c", WRITERS, str(path), str(other)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as writers:
+        assert writers.stdin is not None and writers.stdout is not None
+        for _ in range(200):
+            print(file=writers.stdin, flush=True)
+            writer = int(writers.stdout.readline())
+            time.sleep(rng.uniform(0.0, 0.02))
+            os.kill(writer, signal.SIGKILL)
+            while (line := writers.stdout.readline()) != "gone\n":
+                answered.append(int(line))
+        writers.stdin.close()
     batches = [b.number for b in sm.Journal(path).batches]
     assert set(answered) <= set(batches) and len(answered) > 200
     assert batches == list(range(1, len(batches) + 1))
