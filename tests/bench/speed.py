@@ -283,9 +283,19 @@ def pieces(quick: bool, sections: list[str]) -> list[Piece]:
     return [piece for piece in found if piece.section in sections]
 
 
-def table(told: dict[Piece, Told], section: str, heads: tuple[str, ...]) -> list[str]:
-    """The table of a section, ended by an empty line."""
-    rows = [each.cells for piece, each in told.items() if piece.section == section]
+def table(
+    told: dict[Piece, Told], section: str, heads: tuple[str, ...], first: int = 1
+) -> list[str]:
+    """A table of a section's cells, ended by an empty line: the first of each row, and some more.
+
+    These begin at `first`.
+    """
+    last = first + len(heads) - 1
+    rows = [
+        [each.cells[0], *each.cells[first:last]]
+        for piece, each in told.items()
+        if piece.section == section
+    ]
     lines = [heads, ("---",) * len(heads), *rows]
     return [*("| " + " | ".join(cells) + " |" for cells in lines), ""]
 
@@ -317,11 +327,18 @@ def page(told: dict[Piece, Told], count: dict[str, int]) -> str:
         *table(
             told,
             "match",
+            ("batch", "recipes", "search", "first match", "list", "later match"),
+        ),
+        "What general methods take, and how many times a first match that is:",
+        "",
+        *table(
+            told,
+            "match",
             (
-                *("batch", "recipes", "search", "first match", "list", "later match"),
-                *("DE, default", "DE, set to hit", "over first match"),
+                *("batch", "DE, default", "DE, set to hit", "over first match"),
                 *("enumeration", "over first match"),
             ),
+            first=6,
         ),
         "## Many targets",
         "",
