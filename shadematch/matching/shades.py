@@ -6,35 +6,32 @@ out, so one melt gives all of them. Paste can only be added, so the order matter
 taken out, later additions count for more.
 
 The shades minimise the expected CIEDE2000 of the nearest, over the uncertainty of the target and
-of the recipes (`shadematch.predicting.uncertainty`, linear; errors of pastes are common to all
-shades). The search is among good first shades and additions of one or two pastes; nothing is
-proved.
+of the recipes; errors of pastes are common to all shades (`shadematch.matching.chains`).
 """
 
 from __future__ import annotations
 
 import functools
-import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Final
 
 import numpy as np
 
-from shadematch.colour.difference import delta_e, squared_difference
-from shadematch.colour.expected import nine_in_ten, normal_points, root_of
+from shadematch.colour.difference import delta_e
+from shadematch.colour.expected import nine_in_ten
 from shadematch.errors import PourError
+from shadematch.matching.chains import Pot
 from shadematch.matching.question import Choice, Question
 from shadematch.matching.robust import uncertainty_of
 from shadematch.predicting.prediction import Prediction, loads_of, predict_loads
 from shadematch.predicting.readings import Readings
-from shadematch.search.space import Space
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray, IntArray
+from shadematch.support.arrays import IntArray
 from shadematch.support.models import between, whole
 from shadematch.support.report import Report, Reported, Row, Swatch
 
@@ -42,16 +39,6 @@ __all__ = ["Dab", "Shades", "shades_of"]
 
 _FEWEST: Final = 2
 _MOST: Final = 6
-_REACH: Final = (-1.6, -0.9, 0.0, 0.9)
-"""Standard deviations along the axes of uncertainty at which first shades are looked for."""
-_NEAR: Final = 14
-"""First shades at each of these places."""
-_LEANER: Final = (0.85, 0.7)
-_STEPS: Final = (1, 2, 3, 4, 5, 6, 8, 10, 13, 16, 20)
-_BRANCHES: Final = 6
-_KEPT: Final = 160
-_JUDGED: Final = 32
-_LOOSE: Final = 128
 _POINTS: Final = 1024
 _SELDOM: Final = 0.02
 """Probability of being the nearest below which a shade is not worth pouring."""
@@ -207,177 +194,55 @@ def shades_of(
             value=dab,
             remedy=f"Take at most {0.5 * pour.batch_g / (count - 1):.3g} g, or melt more",
         )
-    return _Pot(question, target, readings, choice, dab).shades(count)
+    doubt = np.zeros((3, 3)) if target.covariance is None else np.array(target.covariance)
+    alone = question.asked.steps_of(choice.recipe)
+    pot = Pot(question, doubt, uncertainty_of(question.asked, readings), alone, dab)
+    return _found(pot, target, count)
 
 
-class _Pot:
-    """The search for shades of one melt."""
-
-    def __init__(
-        self, question: Question, target: Target, readings: Readings, choice: Choice, dab_g: float
-    ) -> None:
-        asked = question.asked
-        self.question, self.target, self.choice, self.dab_g = question, target, choice, dab_g
-        self.known = uncertainty_of(asked, readings)
-        self.space: Space = asked.searcher.space.undiluted
-        self.lab = question.labs[0]
-        self.doubt = np.zeros((3, 3)) if target.covariance is None else np.array(target.covariance)
-        # For the search, the uncertainty of the pastes is added to that of the target.
-        amounts = (asked.steps_of(choice.recipe) * asked.step_sizes)[None]
-        own = np.array([cause not in ("dosing", "base") for cause in self.known.causes])
-        columns = self.known.linear(amounts).columns[0, own, :3]
-        self.root = root_of(self.doubt + columns.T @ columns + 1e-4 * np.eye(3))
-        metric = squared_difference(self.lab[None], self.lab)[2][0]
-        self.norm = np.linalg.cholesky(metric + 1e-9 * np.eye(3)).T
-        self.aims = (self.lab + normal_points(_LOOSE, 3) @ self.root.T) @ self.norm.T
-
-    def shades(self, count: int) -> Shades:
-        """The best shades found; fewer if one would hardly ever be the nearest."""
-        step, sets = self.question.asked.pour.dose_step, self._begun()[:, None]
-        added = sets * 1.0
-        distances = self._distances(sets[:, 0])
-        for at in range(1, count):
-            sets, added, distances = self._grown(sets, added, distances, at, at == count - 1)
-        values = [self._judged(each) for each in sets]
-        best = int(np.argmin([value.min(axis=0).mean() for value in values]))
-        alone = self.question.asked.steps_of(self.choice.recipe)[: self.space.size]
-        single = self._judged(alone[None])[0]
-        value, nearest = values[best].min(axis=0), np.argmin(values[best], axis=0)
-        shares = np.bincount(nearest, minlength=count) / nearest.size
-        if count > _FEWEST and shares.min() < _SELDOM:
-            return self.shades(count - 1)
-        found = tuple(
-            self._shade(at, steps, more * step, float(share))
-            for at, (steps, more, share) in enumerate(
-                zip(sets[best], added[best], shares, strict=True)
-            )
-        )
-        return Shades(
-            target=self.target,
-            each=found,
-            dab_g=self.dab_g,
-            expected=float(value.mean()),
-            p90=float(nine_in_ten(value)),
-            alone_expected=float(single.mean()),
-            alone_p90=float(nine_in_ten(single)),
-        )
-
-    def _begun(self) -> FloatArray:
-        """First recipes to try, in steps, shape (k, n): those around the target."""
-        searcher = self.question.asked.searcher
-        around = self.question.asked.steps_of(self.choice.recipe)
-        rows = [around[None].astype(np.intp)]
-        places = {(0.0, 0.0)} | {
-            (a, b) for a, b in itertools.product(_REACH, _REACH) if not a or not b
-        }
-        places |= {(_REACH[0], _REACH[-1]), (_REACH[0], _REACH[0])}
-        for far, across in sorted(places):
-            goal = self.lab + far * self.root[:, -1] + across * self.root[:, -2]
-            # Start on the lighter side: adding paste only darkens.
-            goal = self.lab - (goal - self.lab) if self.root[0, -1] > 0 else goal
-            labs = self.question.labs + (goal - self.lab)
-            steps, _, _ = searcher.within(
-                labs, [self.norm] * len(labs), 30.0, most=_NEAR, around=around
-            )
-            rows.append(steps)
-        found = np.unique(np.concatenate(rows), axis=0)
-        n = self.space.size
-        plain = found[(found[:, n:] == 0).all(axis=1), :n]
-        # Leaner recipes too, in case the load limit leaves no room for additions.
-        lean = [plain, *(np.floor(share * plain).astype(np.intp) for share in _LEANER)]
-        every = self.space.limits.permitted(np.unique(np.concatenate(lean), axis=0))
-        return every[every.any(axis=1)].astype(float)
-
-    def _distances(self, steps: FloatArray) -> FloatArray:
-        """Approximate distances to the points that the target may be at; shape (k, points)."""
-        here = self.space.lab(steps) @ self.norm.T
-        square = (here**2).sum(axis=1)[:, None] + (self.aims**2).sum(axis=1)
-        return np.asarray(np.sqrt(np.maximum(square - 2.0 * here @ self.aims.T, 0.0)))
-
-    def _grown(
-        self, sets: FloatArray, added: FloatArray, distances: FloatArray, at: int, last: bool
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """The best sets with one more shade; `distances` are those of the nearest so far."""
-        pour = self.question.asked.pour
-        counts = pour.batch_g / (pour.batch_g - at * self.dab_g)
-        kept: list[tuple[float, FloatArray, FloatArray, FloatArray]] = []
-        for own, before, near in zip(sets, added, distances, strict=True):
-            more = self._additions(own[-1], counts)
-            if not len(more):
-                continue
-            both = np.minimum(self._distances(own[-1] + more * counts), near)
-            score = both.mean(axis=1)
-            for k in np.argsort(score, kind="stable")[:_BRANCHES]:
-                steps = np.concatenate([own, (own[-1] + more[k] * counts)[None]])
-                kept.append((float(score[k]), steps, np.vstack([before, more[k]]), both[k]))
-        if not kept:
-            problem, remedy = "no paste can be added under the load limit", "Allow a higher load"
-            raise PourError(problem, field="max_load", value=pour.max_load, remedy=remedy)
-        kept.sort(key=lambda each: each[0])
-        best = kept[: _JUDGED if last else _KEPT]
-        return (
-            np.array([each[1] for each in best]),
-            np.array([each[2] for each in best]),
-            np.array([each[3] for each in best]),
-        )
-
-    def _additions(self, steps: FloatArray, counts: float) -> IntArray:
-        """Permitted additions of whole steps of one or two pastes, shape (k, n)."""
-        limits = self.space.limits
-        room = limits.total - steps.sum()
-        fresh = limits.max_tubes - int(np.count_nonzero(steps))
-        open_ = [i for i in np.flatnonzero(limits.upper > 0) if steps[i] > 0 or fresh > 0]
-        rows = _pairs(tuple(int(i) for i in open_), limits.size)
-        strangers = (rows > 0) & (steps == 0)
-        fits = (rows.sum(axis=1) * counts <= room + 1e-9) & (strangers.sum(axis=1) <= fresh)
-        return np.asarray(rows[fits])
-
-    def _judged(self, sets: FloatArray) -> FloatArray:
-        """CIEDE2000 of shades in steps (s, n), at the same random points; shape (s, points)."""
-        asked = self.question.asked
-        amounts = np.zeros((len(sets), asked.step_sizes.size))
-        amounts[:, : self.space.size] = sets * asked.pour.dose_step
-        found = self.known.linear(amounts)
-        lights, causes = len(self.question.labs), found.columns.shape[1]
-        points = normal_points(_POINTS, causes + 3)
-        aims = self.question.labs + (points[:, causes:] @ root_of(self.doubt).T)[:, None]
-        off = (points[:, :causes] @ found.columns).reshape(len(sets), _POINTS, lights, 3)
-        return np.asarray(delta_e(found.lab[:, None] + off, aims).max(axis=-1))
-
-    def _shade(self, at: int, steps: FloatArray, added: FloatArray, share: float) -> Dab:
-        asked, pour = self.question.asked, self.question.asked.pour
-        left = round(pour.batch_g - at * self.dab_g, 6)
-        names = asked.palette.names
-        doses = steps * pour.dose_step * (left / pour.batch_g)
-        recipe = Recipe(
-            {n: round(float(d), 9) for n, d in zip(names, doses, strict=True) if d > 1e-9},
-            pour.model_copy(update={"batch_g": left}),
-            unit=asked.palette.unit,
-        )
-        shade = Dab(
-            added={n: round(float(d), 9) for n, d in zip(names, added, strict=True) if d},
-            recipe=recipe,
-            delta_e=0.0,
-            share=share,
-            _palette=asked.palette,
-            _view=asked.views[0],
-        )
-        off = float(delta_e(np.array(shade.predicted.lab), self.lab))
-        return replace(shade, delta_e=off)
+def _found(pot: Pot, target: Target, count: int) -> Shades:
+    """The best shades found; fewer if some would hardly ever be the nearest."""
+    pour = pot.question.asked.pour
+    chain = pot.best(count)
+    if chain is None and count == _FEWEST:
+        problem, remedy = "no paste can be added under the load limit", "Allow a higher load"
+        raise PourError(problem, field="max_load", value=pour.max_load, remedy=remedy)
+    if chain is None:
+        return _found(pot, target, count - 1)
+    values = pot.differences(chain[None], _POINTS)[0]
+    value, nearest = values.min(axis=0), np.argmin(values, axis=0)
+    shares = np.bincount(nearest, minlength=count) / nearest.size
+    worth = max(int((shares >= _SELDOM).sum()), _FEWEST)
+    if worth < count:
+        return _found(pot, target, worth)
+    alone = pot.differences_alone(_POINTS)
+    return Shades(
+        target=target,
+        each=tuple(_dab(pot, chain, at, float(share)) for at, share in enumerate(shares)),
+        dab_g=pot.dab_g,
+        expected=float(value.mean()),
+        p90=float(nine_in_ten(value)),
+        alone_expected=float(alone.mean()),
+        alone_p90=float(nine_in_ten(alone)),
+    )
 
 
-@functools.lru_cache(maxsize=8)
-def _pairs(open_: Sequence[int], size: int) -> IntArray:
-    """Steps of one or two kinds, shape (k, size)."""
-    rows = []
-    for i in open_:
-        for a in _STEPS:
-            row = np.zeros(size, np.intp)
-            row[i] = a
-            rows.append(row)
-    for i, j in itertools.combinations(open_, 2):
-        for a, b in itertools.product(_STEPS[:8], _STEPS[:8]):
-            row = np.zeros(size, np.intp)
-            row[i], row[j] = a, b
-            rows.append(row)
-    return np.array(rows, dtype=np.intp).reshape(-1, size)
+def _dab(pot: Pot, chain: IntArray, at: int, share: float) -> Dab:
+    asked, pour = pot.question.asked, pot.question.asked.pour
+    left = round(pour.batch_g - at * pot.dab_g, 6)
+    doses = pot.steps(chain)[at] * pour.dose_step * (left / pour.batch_g)
+    added, names = chain[at] * pour.dose_step, asked.palette.names
+    recipe = Recipe(
+        {n: round(float(d), 9) for n, d in zip(names, doses, strict=True) if d > 1e-9},
+        pour.model_copy(update={"batch_g": left}),
+        unit=asked.palette.unit,
+    )
+    dab = Dab(
+        added={n: round(float(d), 9) for n, d in zip(names, added, strict=True) if d},
+        recipe=recipe,
+        delta_e=0.0,
+        share=share,
+        _palette=asked.palette,
+        _view=asked.views[0],
+    )
+    return replace(dab, delta_e=float(delta_e(np.array(dab.predicted.lab), pot.question.labs[0])))

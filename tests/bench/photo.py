@@ -105,8 +105,8 @@ def evaluate(light: str, every: int) -> tuple[Rows, dict[str, int]]:
     return rows, refused
 
 
-def soap(number: int) -> tuple[str, Rows]:
-    """One soap's photo."""
+def soap_photo(number: int, folder: Path) -> tuple[str, sm.Palette, sm.Pour, ph.Array, Path]:
+    """One soap: its light, palette, pour, true CIELAB and photo."""
     rng = np.random.default_rng([SEED + 1, number])
     palette = sm.demo_palette()
     names = rng.choice(palette.names, rng.integers(1, 4), replace=False)
@@ -120,12 +120,17 @@ def soap(number: int) -> tuple[str, Rows]:
         for a, s in zip(mu_a, model.base_scattering, strict=True)
     ]
     spectrum = np.clip(np.interp(ph.NM, np.arange(380, 731, 10), reflectance), 0.0, 1.0)
-    true = ph.true_lab(spectrum)
     light = list(MAIN)[number % 4]
+    camera = ph.evaluated_cameras()[rng.integers(6)]
+    place = ph.shoot(folder / "p.jpg", spectrum, light, camera, rng)
+    return light, palette, pour, ph.true_lab(spectrum), place
+
+
+def soap(number: int) -> tuple[str, Rows]:
+    """One soap's photo."""
     rows: Rows = {}
     with tempfile.TemporaryDirectory() as folder:
-        camera = ph.evaluated_cameras()[rng.integers(6)]
-        place = ph.shoot(Path(folder) / "p.jpg", spectrum, light, camera, rng)
+        light, palette, _, true, place = soap_photo(number, Path(folder))
         ways: dict[str, dict[str, Any]] = {
             "chart, average": {"chart": ph.CHART},
             "chart and pastes": {"chart": ph.CHART, "palette": palette},

@@ -9,8 +9,8 @@ whether "nothing holds it back" was ever said above 1. In settings that name a w
 learnt: another solver made the readings and makes the pours (`tests.invented.worlds`). What was
 learnt wrongly in a world is wrong in all its recipes, so there are forty worlds, and the table
 tells the standard error of the share that holds. The last setting's spectra of pastes are drawn
-from the very prior that the calibration assumes. Then how much nearer the best of three shades
-comes than one recipe.
+from the very prior that the calibration assumes. `tests.bench.shades` has the same targets for
+three shades from one pot.
 
 All of it is invented. ``--targets 240`` draws more (120); ``--settings 0 3`` only some;
 ``--worlds 40 80`` takes other worlds. With ``--results FILE --seconds N`` it goes on where it
@@ -28,7 +28,7 @@ import argparse
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -105,16 +105,8 @@ class Tried(NamedTuple):
     seconds: float
 
 
-class Shaded(NamedTuple):
-    """True CIEDE2000 of the nearest of three shades and of one recipe; the stated nine in ten."""
-
-    three: list[float]
-    one: list[float]
-    p90: list[float]
-
-
-Key = tuple[str, int, int, int]
-"""``"match"`` or ``"shades"``, setting, seed, targets."""
+Key = tuple[int, int, int]
+"""Setting, seed, targets."""
 
 
 def demo(setting: Setting, _: int) -> tuple[sm.Palette, Loads]:
@@ -204,14 +196,12 @@ def tried(
         yield found, wanted, values[0], values[1]
 
 
-def solved(key: Key) -> Tried | Shaded:
-    """One part of one table."""
-    kind, at, seed, count = key
+def solved(key: Key) -> Tried:
+    """One part of the table."""
+    at, seed, count = key
     setting = SETTINGS[at]
     begun = time.process_time()
     palette, seen = (demo if setting.made == "demo" else learnt)(setting, seed)
-    if kind == "shades":
-        return _shades(setting, palette, seen, count, seed)
     result = Tried([], [], [], [], [], 0.0)
     for found, _, own, other in tried(setting, palette, seen, count, seed):
         result.printed.append(own.tolist())
@@ -220,17 +210,6 @@ def solved(key: Key) -> Tried | Shaded:
         result.paste.append((found.recipe.total, found.closest.recipe.total))
         result.quiet.append(found.verdict.limit == "nothing")
     return result._replace(seconds=time.process_time() - begun)
-
-
-def _shades(setting: Setting, palette: sm.Palette, seen: Loads, count: int, seed: int) -> Shaded:
-    result = Shaded([], [], [])
-    for found, wanted, own, _ in tried(setting, palette, seen, count, seed):
-        made = found.shades(3)
-        labs = np.array([each.predicted.lab for each in made])
-        result.three.append(float(delta_e(labs, wanted).min()))
-        result.one.append(float(own.mean()))
-        result.p90.append(made.p90)
-    return result
 
 
 def row_of(setting: Setting, parts: list[Tried]) -> tuple[str, bool]:
@@ -255,41 +234,23 @@ def row_of(setting: Setting, parts: list[Tried]) -> tuple[str, bool]:
     ), good
 
 
-def shades_row(setting: Setting, parts: list[Shaded]) -> str:
-    """How much nearer the best of three from one pot comes than one recipe."""
-    a, b, said = (np.concatenate([getattr(p, name) for p in parts]) for name in Shaded._fields)
-    return (
-        f"| {setting.name} | {setting.batch_g:g} g | {len(a)} | {b.mean():.2f} / "
-        f"{np.quantile(b, 0.9):.1f} | {a.mean():.2f} / {np.quantile(a, 0.9):.1f} | "
-        f"{a.mean() / b.mean() - 1:+.0%} | {np.mean(a <= said):.0%} |"
-    )
-
-
 def keys_of(asked: argparse.Namespace) -> list[Key]:
     """The parts: one for each world, or for some targets of the demo palette."""
     seeds, keys = range(*asked.worlds), list[Key]()
     for at in asked.settings:
         if SETTINGS[at].made == "demo":
-            keys += [("match", at, n, PART) for n in range(max(asked.targets // PART, 1))]
+            keys += [(at, n, PART) for n in range(max(asked.targets // PART, 1))]
         else:
-            keys += [("match", at, n, max(asked.targets // len(seeds), 1)) for n in seeds]
-    for at in asked.settings:
-        if SETTINGS[at].covariance.any() and not SETTINGS[at].known_to:
-            keys += [("shades", at, 100 + n, 5) for n in range(max(asked.targets // 20, 1))]
+            keys += [(at, n, max(asked.targets // len(seeds), 1)) for n in seeds]
     return keys
 
 
-def _read(key: list[Any], told: list[Any]) -> tuple[Key, Tried | Shaded]:
-    kind = Tried if key[0] == "match" else Shaded
-    return (str(key[0]), int(key[1]), int(key[2]), int(key[3])), kind(*told)
-
-
-def _parts(found: Mapping[Key, Tried | Shaded], kind: str, at: int, keys: list[Key]) -> list[Any]:
-    return [found[key] for key in keys if key in found and key[:2] == (kind, at)]
+def _read(key: list[Any], told: list[Any]) -> tuple[Key, Tried]:
+    return (int(key[0]), int(key[1]), int(key[2])), Tried(*told)
 
 
 def main() -> int:
-    """Print two tables."""
+    """Print the table."""
     parser = argparse.ArgumentParser(description="What is said against what comes of it.")
     parser.add_argument("--targets", type=int, default=120)
     parser.add_argument("--settings", type=int, nargs="*", default=range(len(SETTINGS)))
@@ -305,16 +266,11 @@ def main() -> int:
     print("| --- " * 10 + "|")
     missed: list[str] = []
     for at in asked.settings:
-        if matches := _parts(found, "match", at, keys):
+        if matches := [found[key] for key in keys if key in found and key[0] == at]:
             line, good = row_of(SETTINGS[at], matches)
             print(line)
             if not good:
                 missed.append(SETTINGS[at].name)
-    print("\n| setting | batch | targets | one, mean / 90th | best of three | | stated holds |")
-    print("| --- " * 7 + "|")
-    for at in asked.settings:
-        if three := _parts(found, "shades", at, keys):
-            print(shades_row(SETTINGS[at], three))
     print(f"\nfloors missed: {', '.join(missed) or 'none'}{'' if complete else '; not complete'}")
     return len(missed)
 
