@@ -7,7 +7,7 @@ the target made in parts: of all chains that differ a little, the best is next, 
 better. At first CIEDE2000 to each point of the target's uncertainty is a quadratic form; the best
 chains found are then improved by the formula itself, with slips and uncertain pastes
 (`shadematch.predicting.uncertainty`, linear). Nothing is proved; `python -m tests.bench.shades`
-compares with ten times as many starts.
+compares with ten times the starts.
 """
 
 from __future__ import annotations
