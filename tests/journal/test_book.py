@@ -31,7 +31,7 @@ for _ in sys.stdin:
         print(os.getpid(), flush=True)
         while True:
             batch = journal.pour({"lemon": 0.01}, **options)
-            os.write(1, f"{batch}\n".encode())  # at once: a kill can't cut off its end
+            os.write(1, f"{batch}\\n".encode())  # at once: a kill can't cut off its end
     os.waitpid(child, 0)
     print("gone", flush=True)
 """
