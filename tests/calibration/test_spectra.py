@@ -14,7 +14,7 @@ import pytest
 from colour.quality.cfi2017 import load_TCS_CIE2017
 from scipy.stats import multivariate_normal
 
-from shadematch.calibration.spectra import BELIEFS, Belief, belief_covariance
+from shadematch.calibration.spectra import BELIEFS, SpectrumPrior, belief_covariance
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.support.arrays import FloatArray
 
@@ -33,7 +33,7 @@ def patches() -> FloatArray:
     return np.array([np.interp(WAVELENGTHS_NM, sd.wavelengths, sd.values) for sd in chart])
 
 
-def log_evidence(surfaces: FloatArray, belief: Belief) -> float:
+def log_evidence(surfaces: FloatArray, belief: SpectrumPrior) -> float:
     """Mean over the coloured surfaces of the log density of their spectra [nats]."""
     coloured = np.clip(surfaces[np.ptp(surfaces, axis=1) > 0.2], 0.003, 0.99)
     absorbed = np.log((1.0 - coloured) ** 2 / (2.0 * coloured))
