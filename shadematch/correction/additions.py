@@ -16,7 +16,7 @@ from typing import Final, Literal
 import numpy as np
 
 from shadematch.colour.difference import delta_e
-from shadematch.correction.belief import Belief, pigment_arrays
+from shadematch.correction.belief import BatchBelief, pigment_arrays
 from shadematch.errors import PourError
 from shadematch.optics.layer import Layer
 from shadematch.search.limits import step_limits
@@ -63,7 +63,7 @@ class Additions:
 
     def __init__(
         self,
-        belief: Belief,
+        belief: BatchBelief,
         target: FloatArray,
         *,
         step: float,

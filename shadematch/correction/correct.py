@@ -10,7 +10,7 @@ import numpy as np
 
 from shadematch.colour.difference import delta_e
 from shadematch.correction.additions import Additions, BaseKind, Sought
-from shadematch.correction.belief import Belief, Priors, first_belief
+from shadematch.correction.belief import BatchBelief, Priors, first_belief
 from shadematch.correction.results import Correction, addition_of
 from shadematch.errors import ColourError, PourError
 from shadematch.predicting.prediction import conditions, recipe_of
@@ -31,7 +31,7 @@ from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import between, listed
 
-__all__ = ["Measured", "MostAdded", "after", "begun", "correct", "judged"]
+__all__ = ["MeasuredBatch", "MostAdded", "after", "begun", "correct", "judged"]
 
 _IN_RANGE: Final = "Give a number in this range"
 _WITHIN: Final = ("within", 1e-6, 100.0, _IN_RANGE)
@@ -163,7 +163,7 @@ def correct(
         must_avoid,
     )
     return judged(
-        Measured(seen, goal, _covariance(seen, measured_spread), float(within)),
+        MeasuredBatch(seen, goal, _covariance(seen, measured_spread), float(within)),
         limits,
         poured,
         belief,
@@ -172,7 +172,7 @@ def correct(
 
 
 @dataclass(frozen=True, eq=False)
-class Measured:
+class MeasuredBatch:
     """The measured colour and its covariance, the target, and how near is near enough.
 
     Raises
@@ -238,7 +238,7 @@ def begun(
     view: View,
     priors: Priors,
     made: Callable[[LetDown], float | None],
-) -> Belief:
+) -> BatchBelief:
     """The belief about a recipe that was poured, before it is measured.
 
     `made` gives the paste that a let-down was made with [palette's unit], or None if unknown.
@@ -260,7 +260,7 @@ def begun(
     )
 
 
-def after(last: Correction) -> tuple[Recipe, Belief]:
+def after(last: Correction) -> tuple[Recipe, BatchBelief]:
     """The contents of the pot and the belief about it, after the addition."""
     made = last.taken
     held = np.array([made.doses.get(n, 0.0) for n in last._belief.palette.names])
@@ -268,10 +268,10 @@ def after(last: Correction) -> tuple[Recipe, Belief]:
 
 
 def judged(
-    asked: Measured,
+    asked: MeasuredBatch,
     limits: MostAdded,
     poured: Recipe,
-    belief: Belief,
+    belief: BatchBelief,
     before: Correction | None,
     known: Sought | None = None,
 ) -> Correction:

@@ -14,7 +14,7 @@ from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_hex
 from shadematch.colour.difference import delta_e
 from shadematch.colour.expected import nine_in_ten, normal_points, root_of
 from shadematch.correction.additions import Additions, Sought
-from shadematch.correction.belief import Belief
+from shadematch.correction.belief import BatchBelief
 from shadematch.predicting.prediction import loads_of
 from shadematch.predicting.readings import told_apart
 from shadematch.studio.palette import Palette
@@ -168,7 +168,7 @@ class Correction(Reported):
     smallest: Addition | None
     proved: bool
     surprise: float
-    _belief: Belief = field(repr=False, compare=False)
+    _belief: BatchBelief = field(repr=False, compare=False)
     _additions: Additions = field(repr=False, compare=False)
     _before: Correction | None = field(repr=False, compare=False)
     _covariance: FloatArray = field(repr=False, compare=False)
@@ -403,7 +403,7 @@ def addition_of(additions: Additions, recipe: Recipe, found: Sought, target: Tar
 
 
 def _described(
-    belief: Belief,
+    belief: BatchBelief,
     recipe: Recipe,
     lengths: FloatArray,
     base_g: tuple[float, float],
@@ -433,7 +433,7 @@ def _described(
     )
 
 
-def _p90(belief: Belief, aim: FloatArray, target: Target) -> float:
+def _p90(belief: BatchBelief, aim: FloatArray, target: Target) -> float:
     """CIEDE2000 that it stays within nine times in ten, all uncertainty counted."""
     size = belief.mean.size
     points = normal_points(_DRAWS, size + 3)
