@@ -117,11 +117,12 @@ class Pot:
         # Each squeeze slips by itself, and is in all shades from then on.
         counts = np.tri(count)[:, :, None] * self._counts(count)
         squeezes = (counts * (chains > 0)[:, None]).reshape(-1, count, size)
-        return self._poured(steps, squeezes, points).reshape(m, count, points)
+        return np.asarray(self._poured(steps, squeezes, points).reshape(m, count, points))
 
     def differences_alone(self, points: int) -> FloatArray:
         """CIEDE2000 of the one recipe, shape (points,)."""
-        return self._poured(self.alone[None], np.ones((1, 1, self.space.size)), points)[0]
+        once = np.ones((1, 1, self.space.size))
+        return np.asarray(self._poured(self.alone[None], once, points)[0])
 
     def _poured(self, steps: FloatArray, squeezes: FloatArray, points: int) -> FloatArray:
         """CIEDE2000 of recipes in steps (r, k) at the same random points, shape (r, points).
@@ -197,9 +198,9 @@ class Pot:
     def _permitted(self, chains: IntArray) -> IntArray:
         """Those of the chains that are permitted."""
         limits = self.space.limits
-        fits = (chains >= 0).all(axis=2).all(axis=1) & chains.any(axis=2).all(axis=1)
-        fits &= (chains[:, 0] >= limits.lower).all(axis=1)
-        fits &= ~chains[:, :, limits.upper == 0].any(axis=(1, 2))
+        fits = (chains.min(axis=(1, 2)) >= 0) & (chains.sum(axis=2).min(axis=1) > 0)
+        fits &= np.all(chains[:, 0] >= limits.lower, axis=1)
+        fits &= np.all(chains.sum(axis=1) <= np.where(limits.upper > 0, np.inf, 0.0), axis=1)
         fits &= self.steps(chains)[:, -1].sum(axis=1) <= limits.total + _SLACK
         fits &= chains.any(axis=1).sum(axis=1) <= limits.max_tubes
         return np.asarray(chains[fits])
