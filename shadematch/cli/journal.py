@@ -80,7 +80,7 @@ def add_verb(verb: Verbs) -> None:
     ):
         one = deed(name, do, text)
         add = one.add_argument
-        add("doses", nargs="*", metavar="NAME=DOSE", help="paste as actually squeezed")
+        add("doses", nargs="*", metavar="NAME=DOSE", help="paste that really went in")
         text = "or a file of match --save, if it was followed"
         add("--recipe", metavar="FILE", help=text)
         _add_fields(add)

@@ -97,7 +97,7 @@ class Pot:
             np.zeros(len(palette.pigments)),
             np.zeros(2),
         )
-        pot.add(recipe.squeezed, recipe.clear_g, recipe.white_g, rng)
+        pot.add(recipe.from_tubes, recipe.clear_g, recipe.white_g, rng)
         for part in recipe.weighed:
             pot.dose(part, recipe.pour.dose_step, rng)
         return pot
@@ -359,7 +359,7 @@ def every_addition(
     """
     belief, pour, names = c._belief, c.recipe.pour, c.palette.names
     n, errors = len(names), belief.mean
-    squeezed = np.array([c.recipe.squeezed.get(name, 0.0) for name in names])
+    squeezed = np.array([c.recipe.from_tubes.get(name, 0.0) for name in names])
     lengths = np.maximum(squeezed + errors[n + 1 : 2 * n + 1], 0)
     real = np.array([c.recipe.clear_g, c.recipe.white_g]) + errors[2 * n + 1 : 2 * n + 3]
     count = len(c.recipe.weighed)
@@ -470,7 +470,7 @@ def by_monte_carlo(
             for g in (recipe.clear_g, recipe.white_g)
         )
         pastes = {name: np.zeros(size) for name in palette.names}
-        for name, dose in recipe.squeezed.items():
+        for name, dose in recipe.from_tubes.items():
             pastes[name] += np.maximum(dose + rng.uniform(-dose_slip, dose_slip, size), 0)
         for part, base_g in zip(recipe.weighed, made_g, strict=True):
             in_it = base_g * part.let_down.paste_per_g + rng.uniform(-dose_slip, dose_slip, size)

@@ -594,7 +594,7 @@ def test_what_is_weighed_is_shown_as_weighed(
     assert main(["repeat", str(tmp_path / "a.json"), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["weighed"][0]["mass_g"] == part.mass_g
-    assert told["squeezed"] == again.saved.recipe.squeezed
+    assert told["from_tubes"] == again.saved.recipe.from_tubes
 
 
 @pytest.mark.parametrize(

@@ -208,7 +208,7 @@ def test_a_let_down_gives_what_its_paste_gives() -> None:
         for part in recipe.weighed:
             assert part.mass_g == pytest.approx(round(part.mass_g), abs=1e-9)
         assert sum(p.mass_g for p in recipe.weighed) + recipe.clear_g == pytest.approx(100.0)
-        squeezed = recipe.squeezed
+        squeezed = recipe.from_tubes
         assert all(dose == round(dose) for dose in squeezed.values())
         for name, dose in recipe.doses.items():
             weighed = sum(p.paste for p in recipe.weighed if p.let_down.pigment == name)

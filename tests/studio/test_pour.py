@@ -71,7 +71,7 @@ def test_let_downs_bring_no_more_than_the_recipe_holds() -> None:
     half = Weighed(sm.LetDown(pigment="a", paste_per_g=0.1), 50.0)
     white = Weighed(sm.LetDown(pigment="a", paste_per_g=0.1, white=1.0), 50.0)
     clear, pale = sm.Pour(batch_g=100), sm.Pour(batch_g=100, white=0.4)
-    assert sm.Recipe({"a": 5.0}, clear, (half,)).squeezed == {}
+    assert sm.Recipe({"a": 5.0}, clear, (half,)).from_tubes == {}
     assert sm.Recipe({"a": 10.0}, clear, (half, half)).clear_g == pytest.approx(0.0, abs=1e-9)
     for doses, pour, parts, short in (
         ({}, clear, (half,), "paste"),
