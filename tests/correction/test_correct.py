@@ -30,7 +30,14 @@ def belief_of(
 ) -> BatchBelief:
     palette = sm.demo_palette() if palette is None else palette
     base = np.array([clear, white], float)
-    return first_belief(palette, sm.View(), 1.0, np.array(doses, float), base, priors)
+    return first_belief(
+        palette,
+        sm.View(),
+        thickness_cm=1.0,
+        doses=np.array(doses, float),
+        base_g=base,
+        priors=priors,
+    )
 
 
 def strong(factors: dict[str, float]) -> sm.Palette:

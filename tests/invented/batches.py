@@ -90,12 +90,12 @@ class Pot:
     ) -> Pot:
         """A recipe as it is really made, ruler within 2 mm and scale within 1 g."""
         pot = cls(
-            palette,
-            recipe.pour.thickness_cm,
-            np.exp(rng.normal(0, strength, len(palette.pigments))),
-            float(np.exp(rng.normal(0, white))),
-            np.zeros(len(palette.pigments)),
-            np.zeros(2),
+            palette=palette,
+            thickness_cm=recipe.pour.thickness_cm,
+            strengths=np.exp(rng.normal(0, strength, len(palette.pigments))),
+            white_strength=float(np.exp(rng.normal(0, white))),
+            squeezed_doses=np.zeros(len(palette.pigments)),
+            base_g=np.zeros(2),
         )
         pot.add(recipe.from_tubes, recipe.clear_g, recipe.white_g, rng)
         for part in recipe.weighed:
@@ -175,7 +175,12 @@ def could_be_saved(pot: Pot, recipe: sm.Recipe, aim: FloatArray, within: float) 
     read = np.array([recipe.doses.get(name, 0.0) for name in names])
     base = np.array([pour.clear_g, pour.white_g])
     belief = first_belief(
-        pot.palette, sm.View(), pour.thickness_cm, read, base, Priors(0, 0, 0, 0, 0)
+        pot.palette,
+        sm.View(),
+        thickness_cm=pour.thickness_cm,
+        doses=read,
+        base_g=base,
+        priors=Priors(0, 0, 0, 0, 0),
     )
     truth = np.concatenate(
         [

@@ -289,7 +289,18 @@ class Conditions:
         )
 
 
-PLAIN = Conditions(1.0, 0.8, 0.0, (0.0, 0.0), 0.0, 0.0, 0.001, (0.9, 0.0), 95, False)
+PLAIN = Conditions(
+    balance=1.0,
+    exposure=0.8,
+    contrast=0.0,
+    slope=(0.0, 0.0),
+    vignetting=0.0,
+    veil=0.0,
+    noise=0.001,
+    paper=(0.9, 0.0),
+    quality=95,
+    blemishes=False,
+)
 
 
 def colour_matrix(camera: Array, light: Array) -> Array:

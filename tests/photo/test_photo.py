@@ -204,9 +204,27 @@ def test_slope_of_the_light() -> None:
 
 def test_paper_from_the_same_stand_takes_a_strong_slope_out(tmp_path: Path) -> None:
     rng = np.random.default_rng(6)
-    conditions = ph.Conditions(1.0, 0.6, 0.0, (0.6, 0.2), 0.1, 0.0, 0.002, (0.9, 0.0), 95, False)
+    conditions = ph.Conditions(
+        balance=1.0,
+        exposure=0.6,
+        contrast=0.0,
+        slope=(0.6, 0.2),
+        vignetting=0.1,
+        veil=0.0,
+        noise=0.002,
+        paper=(0.9, 0.0),
+        quality=95,
+        blemishes=False,
+    )
     sample = ph.cie_samples()[40]
-    place = ph.shoot(tmp_path / "s.jpg", sample, "D65", ph.cameras()[0], rng, conditions)
+    place = ph.shoot(
+        tmp_path / "s.jpg",
+        sample,
+        light="D65",
+        camera=ph.cameras()[0],
+        rng=rng,
+        conditions=conditions,
+    )
     y, x = np.mgrid[0:360, 0:480].astype(float)
     x, y = x / 480 - 0.5, y / 360 - 0.5
     paper = 0.5 * np.exp(0.6 * x + 0.2 * y) * (1 - 0.2 * (x**2 + y**2))

@@ -159,7 +159,7 @@ def test_plan_is_the_best_of_all(first: int) -> None:
         assert np.all(mine <= have + 1e-3)
         left = np.array(list(plan.left.values()))
         assert left == pytest.approx(np.maximum(have - mine, 0), abs=1e-5)
-        check_reasons(book, plan, poured, use, base, have, bought)
+        check_reasons(book, plan, poured=poured, use=use, base=base, have=have, bought=bought)
 
 
 def check_reasons(
