@@ -61,11 +61,6 @@ class Strength:
     high: float
     sd: float
 
-    @property
-    def telling(self) -> bool:
-        """Whether 1 lies outside `low` to `high`."""
-        return not self.low <= 1.0 <= self.high
-
     def __str__(self) -> str:
         """In plain words."""
         how = "strong" if self.factor > 1 else "weak"

@@ -171,7 +171,7 @@ def check_base(let_down: LetDown, pour: Pour, field: str) -> None:
     PourError
         If it is.
     """
-    if let_down.white < 1 and let_down.base != pour.base:
+    if let_down.beside_white not in (None, pour.base):
         raise PourError(
             f"is made in another base than the batch, {pour.kinds[0]}",
             field=field,
