@@ -197,6 +197,12 @@ def test_facade_gives_what_its_stub_names() -> None:
         shadematch.nonsense  # type: ignore[attr-defined]  # noqa: B018
 
 
+def test_tests_of_public_rooms_are_found_by_name() -> None:
+    for room in set(stub().values()) - {"_version", "errors"}:
+        of, name = room.split(".")
+        assert (PACKAGE.parent / "tests" / of / f"test_{name}.py").is_file(), room
+
+
 def test_no_package_covers_a_public_name() -> None:
     """Python sets `shadematch.x` to the package x once that is imported, by anybody."""
     assert not {package(room) for room in rooms()} & set(shadematch.__all__)
