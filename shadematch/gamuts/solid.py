@@ -176,10 +176,8 @@ def wrap(body: Body) -> Mesh:
     ShadematchError
         If the body is too thin.
     """
-    try:
+    with MissingExtraError.unless("scikit-image", "plots", field="surface"):
         from skimage.measure import marching_cubes
-    except ImportError:
-        raise MissingExtraError.of("scikit-image", "plots", field="surface") from None
     shape, every = np.array(body.filled.shape), 2
     padded = np.pad(body.filled, [(every, every + int(-n % every)) for n in shape]).astype(float)
     blocks = padded.reshape(
