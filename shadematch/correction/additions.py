@@ -110,12 +110,12 @@ class Additions:
 
     def _space(self, base_g: tuple[float, float], room: int) -> Space:
         belief, palette = self.belief, self.belief.mixed
-        lengths, strengths, base = (part[0] for part in belief.contents(belief.mean[None]))
+        doses, strengths, base = (part[0] for part in belief.contents(belief.mean[None]))
         grams = base + base_g
         mass = float(grams.sum())
         clear, white = grams / mass
         absorption, scattering, bend = pigment_arrays(palette)
-        loads, load_per_step = lengths * (100.0 / mass), self._step * 100.0 / mass
+        loads, load_per_step = doses * (100.0 / mass), self._step * 100.0 / mass
         held = effective(loads, bend) * strengths
         per_step = (strengths * load_per_step)[:, None]
         mu_a = clear * np.asarray(palette.clear.absorption)

@@ -159,13 +159,13 @@ class BatchBelief:
     def contents(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """True doses (k, n), strengths (k, n) and base [g] (k, 2), of unknowns (k, u)."""
         n = self.count
-        lengths = np.maximum(self.doses + unknowns[:, n + 1 : 2 * n + 1], 0.0)
+        doses = np.maximum(self.doses + unknowns[:, n + 1 : 2 * n + 1], 0.0)
         base = np.maximum(self.base_g + unknowns[:, 2 * n + 1 : 2 * n + 3], 0.0)
         for dosed, (made, off) in zip(self.let_downs, self._of_let_downs(unknowns), strict=True):
             paste, brought = dosed.brings(np.exp(made), off)
-            lengths[:, self.palette.index(dosed.let_down.pigment)] += paste
+            doses[:, self.palette.index(dosed.let_down.pigment)] += paste
             base += brought
-        return lengths, np.exp(unknowns[:, :n]), base
+        return doses, np.exp(unknowns[:, :n]), base
 
     def _of_let_downs(self, unknowns: FloatArray) -> FloatArray:
         """Logarithm of strength as made, and error of the mass, of each let-down; (m, 2, k)."""
@@ -177,12 +177,12 @@ class BatchBelief:
     def optics(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Absorption and reduced scattering [1/cm], each (k, 36), of unknowns (k, u)."""
         palette = self.mixed
-        lengths, strengths, base = self.contents(unknowns)
+        doses, strengths, base = self.contents(unknowns)
         mass = base.sum(axis=1, keepdims=True)
         clear, white = base[:, :1] / mass, base[:, 1:] / mass
         absorption, scattering, bend = pigment_arrays(palette)
         # Strength is a factor; bending depends on the amount of paste.
-        loads = effective(lengths * (100.0 / mass), bend) * strengths
+        loads = effective(doses * (100.0 / mass), bend) * strengths
         white_strength = np.exp(unknowns[:, self.count, None])
         share = white_strength * white_share(white, palette.white.crowding)
         mu_a = clear * palette.clear.absorption + white * palette.white.absorption
@@ -201,22 +201,22 @@ class BatchBelief:
         """CIELAB (3,) and its Jacobian (3, u) at one set of unknowns (u,)."""
         palette, n = self.mixed, self.count
         row = unknowns[None]
-        lengths, strengths, base = (part[0] for part in self.contents(row))
+        doses, strengths, base = (part[0] for part in self.contents(row))
         mu_a, mu_s = (part[0] for part in self.optics(row))
         mass = float(base.sum())
         a, s, bend = pigment_arrays(palette)
         by_a, by_s = np.zeros((row.size, mu_a.size)), np.zeros((row.size, mu_a.size))
-        loads, crowding = lengths * (100.0 / mass), palette.white.crowding
+        loads, crowding = doses * (100.0 / mass), palette.white.crowding
         share = white_share(base[1] / mass, crowding)
         white_scattering = np.exp(unknowns[n]) * np.asarray(palette.white.scattering)
         did = (effective(loads, bend) * strengths)[:, None]
         by_a[:n], by_s[:n] = did * a, did * s
         by_s[n] = share * white_scattering
         pace = effective_slope(loads, bend)
-        per_cm = strengths * pace * (100.0 / mass)
+        per_dose = strengths * pace * (100.0 / mass)
         may_vary = self.doses + unknowns[n + 1 : 2 * n + 1] > 0.0
-        squeezed = np.where(may_vary, per_cm, 0.0)[:, None]
-        by_a[n + 1 : 2 * n + 1], by_s[n + 1 : 2 * n + 1] = squeezed * a, squeezed * s
+        moved = np.where(may_vary, per_dose, 0.0)[:, None]
+        by_a[n + 1 : 2 * n + 1], by_s[n + 1 : 2 * n + 1] = moved * a, moved * s
         # A gram more of a base shifts the mixture towards that base.
         by_a[2 * n + 1] = (np.asarray(palette.clear.absorption) - mu_a) / mass
         by_s[2 * n + 1] = (np.asarray(palette.clear.scattering) - mu_s) / mass
@@ -234,7 +234,7 @@ class BatchBelief:
             zip(self.let_downs, self._of_let_downs(row), strict=True), start=2 * n + 3
         ):
             i, white = palette.index(dosed.let_down.pigment), dosed.let_down.white
-            paste = dosed.brings(np.exp(made), off)[0][0] * per_cm[i]
+            paste = dosed.brings(np.exp(made), off)[0][0] * per_dose[i]
             by_a[at], by_s[at] = paste * a[i], paste * s[i]
             if (grams := dosed.mass_g + off[0]) > 0.0:
                 for by, of in ((by_a, a), (by_s, s)):

@@ -61,11 +61,6 @@ class Strength:
     high: float
     sd: float
 
-    @property
-    def telling(self) -> bool:
-        """Whether 1 lies outside `low` to `high`."""
-        return not self.low <= 1.0 <= self.high
-
     def __str__(self) -> str:
         """In plain words."""
         how = "strong" if self.factor > 1 else "weak"
@@ -231,19 +226,19 @@ class Correction(Reported):
             If the palette lacks a name, or a dose or mass is out of range.
         """
         belief, pour = self._belief, self.recipe.pour
-        expect(doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
-        lengths = loads_of(doses, belief.palette, pour) * (pour.batch_g / 100.0)
+        expect(doses, Mapping, "doses", "Give names and doses, such as {'gorse': 2}")
+        amounts = loads_of(doses, belief.palette, pour) * (pour.batch_g / 100.0)
         for name, value in (("clear_g", clear_g), ("white_g", white_g)):
             between(value, name, 0.0, LARGEST_BATCH_G, "Give the mass of base that was added, in g")
         base_g = (float(clear_g), float(white_g))
-        then = belief.after(lengths, np.array(base_g))
+        then = belief.after(amounts, np.array(base_g))
         lab = then.lab(then.mean[None])[0]
         return replace(
             self,
             made=_described(
                 belief=belief,
                 recipe=self.recipe,
-                lengths=lengths,
+                amounts=amounts,
                 base_g=base_g,
                 lab=lab,
                 aim=self._aim,
@@ -390,11 +385,11 @@ def addition_of(additions: Additions, recipe: Recipe, found: Sought, target: Tar
     """The addition that the search found."""
     assert found.steps is not None
     lab, _ = additions.value(found.steps, found.base_g)
-    lengths = np.asarray(found.steps * recipe.pour.dose_step, dtype=float)
+    amounts = np.asarray(found.steps * recipe.pour.dose_step, dtype=float)
     return _described(
         belief=additions.belief,
         recipe=recipe,
-        lengths=lengths,
+        amounts=amounts,
         base_g=found.base_g,
         lab=lab,
         aim=additions.target,
@@ -405,14 +400,14 @@ def addition_of(additions: Additions, recipe: Recipe, found: Sought, target: Tar
 def _described(
     belief: BatchBelief,
     recipe: Recipe,
-    lengths: FloatArray,
+    amounts: FloatArray,
     base_g: tuple[float, float],
     lab: FloatArray,
     aim: FloatArray,
     target: Target,
 ) -> Addition:
     pour, names = recipe.pour, belief.palette.names
-    doses = {n: round(float(d), 9) for n, d in zip(names, lengths, strict=True) if d}
+    doses = {n: round(float(d), 9) for n, d in zip(names, amounts, strict=True) if d}
     clear, white = base_g
     total = {n: round(recipe.doses.get(n, 0.0) + doses.get(n, 0.0), 9) for n in names}
     batch = pour.batch_g + clear + white
@@ -429,7 +424,7 @@ def _described(
         lab=triple(lab),
         hex=xyz_to_hex(lab_to_xyz(lab, white_point), white_point),
         delta_e=float(delta_e(lab, aim)),
-        p90=_p90(belief.after(lengths, np.array(base_g)), aim, target),
+        p90=_p90(belief.after(amounts, np.array(base_g)), aim, target),
     )
 
 

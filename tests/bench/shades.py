@@ -122,7 +122,7 @@ def anywhere(goals: FloatArray, rng: np.random.Generator) -> float:
 
 def solved(key: Key) -> Tried:
     """One part of a setting."""
-    result = Tried([], [], [], [], [], [], [], [])
+    result = Tried(**{name: [] for name in Tried._fields})
     for number, (found, wanted) in enumerate(targets(key)):
         rng = np.random.default_rng([*key, number])
         begun = time.process_time()
