@@ -34,7 +34,7 @@ from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.report import Report, Reported, Row, Swatch, Table
+from shadematch.support.report import Report, Reported, Row, Swatch, Table, rows_of
 
 __all__ = ["Spread", "spread"]
 
@@ -162,13 +162,39 @@ class Spread(Reported):
         cause = max(self.causes, key=self.causes.__getitem__)
         return cause if self.causes[cause] > 0 else None
 
+    def in_words(self, cause: Cause) -> str:
+        """A kind of cause in words."""
+        words: dict[Cause, str] = {
+            "target": "how well the target is known",
+            "dosing": "the ruler" if self.recipe.unit == "cm" else "how the paste is weighed",
+            "base": f"how base{' and let-downs are' if self.recipe.weighed else ' is'} weighed",
+            "pastes": "pastes that are not known well enough",
+            "bench": "thickness and light",
+            "model": "the error of the model",
+        }
+        return words[cause]
+
+    @property
+    def within(self) -> str:
+        """What CIEDE2000 stays within, in words."""
+        return f"half the time within {self.median:.1f}, nine times in ten {self.p90:.1f}"
+
+    @property
+    def mainly(self) -> str:
+        """The largest cause and its share in words; empty where nothing is off."""
+        if self.largest is None:
+            return ""
+        return f"mainly from {self.in_words(self.largest)} ({self.causes[self.largest]:.0%})"
+
     @property
     def within_rows(self) -> tuple[Row, ...]:
-        """What CIEDE2000 stays within, and what that covers."""
+        """What CIEDE2000 stays within, why, and what that covers."""
         of_photo = self.target is not None and "photo" in self.target.source
-        half, nine = f"half the time within {self.median:.1f}", f"nine times in ten {self.p90:.1f}"
         label = "to the object" if of_photo else "as poured"
-        rows = [Row(label, f"{half}, {nine}", note=how_seen(self.p90))]
+        rows = [
+            Row(label, self.within, note=how_seen(self.p90)),
+            *rows_of("spread", filter(None, [self.mainly])),
+        ]
         if self.slips_only:
             text = "slips only: this palette doesn't say how well its pastes are known"
             rows.append(Row("counted", text))
