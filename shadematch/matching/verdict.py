@@ -25,7 +25,7 @@ from shadematch.matching.remedies import (
     without_restrictions,
 )
 from shadematch.predicting.spread import Spread
-from shadematch.predicting.uncertainty import Cause
+from shadematch.predicting.uncertainty import Cause, cause_in_words
 from shadematch.studio.unit import steps_in
 
 __all__ = ["Limit", "Verdict", "verdict_of"]
@@ -92,7 +92,7 @@ def verdict_of(
         return found if found.help or cause is None else replace(found, help=_known(judged, cause))
     known = f" ({target_in_words(judged.target)})" if cause == "target" else ""
     text = (
-        f"Held back most by {spread.in_words(cause)}{known}: "
+        f"Held back most by {cause_in_words(cause, judged.choice.recipe)}{known}: "
         f"without that, nine times in ten within {spared:.1f}."
     )
     return Verdict(cause, text, _known(judged, cause))

@@ -16,7 +16,7 @@ import numpy as np
 
 from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_hex, xyz_to_lab
 from shadematch.colour.difference import delta_e
-from shadematch.colour.expected import how_seen, nine_in_ten, root_of
+from shadematch.colour.expected import how_seen, nine_in_ten, root_of, within_in_words
 from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import checked_lights, observation
 from shadematch.predicting.prediction import Prediction, conditions, predict, recipe_of
@@ -27,7 +27,13 @@ from shadematch.predicting.readings import (
     taken,
 )
 from shadematch.predicting.sampled import Sampled
-from shadematch.predicting.uncertainty import CAUSES, MAKING, Cause, Uncertainty
+from shadematch.predicting.uncertainty import (
+    CAUSES,
+    MAKING,
+    Cause,
+    Uncertainty,
+    cause_in_words,
+)
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
@@ -162,29 +168,18 @@ class Spread(Reported):
         cause = max(self.causes, key=self.causes.__getitem__)
         return cause if self.causes[cause] > 0 else None
 
-    def in_words(self, cause: Cause) -> str:
-        """A kind of cause in words."""
-        words: dict[Cause, str] = {
-            "target": "how well the target is known",
-            "dosing": "the ruler" if self.recipe.unit == "cm" else "how the paste is weighed",
-            "base": f"how base{' and let-downs are' if self.recipe.weighed else ' is'} weighed",
-            "pastes": "pastes that are not known well enough",
-            "bench": "thickness and light",
-            "model": "the error of the model",
-        }
-        return words[cause]
-
     @property
     def within(self) -> str:
         """What CIEDE2000 stays within, in words."""
-        return f"half the time within {self.median:.1f}, nine times in ten {self.p90:.1f}"
+        return within_in_words(self.median, self.p90)
 
     @property
     def mainly(self) -> str:
         """The largest cause and its share in words; empty where nothing is off."""
         if self.largest is None:
             return ""
-        return f"mainly from {self.in_words(self.largest)} ({self.causes[self.largest]:.0%})"
+        words = cause_in_words(self.largest, self.recipe)
+        return f"mainly from {words} ({self.causes[self.largest]:.0%})"
 
     @property
     def within_rows(self) -> tuple[Row, ...]:

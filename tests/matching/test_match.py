@@ -21,6 +21,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.matching.match import Match
 from shadematch.matching.verdict import Limit
 from shadematch.predicting.prediction import Model, model_for
+from shadematch.predicting.uncertainty import cause_in_words
 from shadematch.search import parts, searcher
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import (
@@ -525,7 +526,9 @@ def test_the_largest_cause_is_the_one_that_the_verdict_names() -> None:
     for share in (0.02, 0.3):
         m = sm.match(target, palette=sm.demo_palette().known_to(share))
         assert m.verdict.limit == m.spread.largest
-        assert f"mainly from {m.spread.in_words(m.spread.largest)} (" in str(m)
+        assert m.spread.largest is not None
+        words = cause_in_words(m.spread.largest, m.recipe)
+        assert f"mainly from {words} (" in str(m) and words in m.verdict.sentence
 
 
 def test_half_centimetres_and_many_pigments() -> None:
