@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from shadematch.calibration.forward import to_lab
-from shadematch.calibration.problem import Problem, Reading
+from shadematch.calibration.problem import Measurement, Problem
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.support.arrays import FloatArray, IntArray
 
@@ -43,7 +43,7 @@ class Residuals(NamedTuple):
 
 
 def residuals_of(
-    problem: Problem, readings: list[Reading], theta: FloatArray, slips: FloatArray
+    problem: Problem, readings: list[Measurement], theta: FloatArray, slips: FloatArray
 ) -> Residuals:
     """Residuals at some spectra and errors of the bench."""
     seen = problem.look(theta, slips)

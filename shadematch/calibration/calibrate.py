@@ -13,7 +13,7 @@ from shadematch.calibration.films import (
     FILM_ERRORS,
     ROUGH_ERRORS,
     ROUGH_NOISE,
-    Kind,
+    FilmKind,
     amounts_stray,
     contact_of,
     crowding_of,
@@ -252,7 +252,7 @@ def calibrate(
             found = other
     check_after(found)
     if noise is None and (films or unit == "part"):
-        kind: Kind = "opaque" if opaque else "cloudy" if chosen else "clear"
+        kind: FilmKind = "opaque" if opaque else "cloudy" if chosen else "clear"
         if any(u.kind == "film crowding" for u in found.problem.unknowns):
             kind = "crowded"
         own = found.problem.noise._replace(model_lab=missed("rough" if rough else kind))

@@ -21,7 +21,7 @@ from shadematch.studio.uncertainty import Backing, Mode, PaletteUncertainty
 from shadematch.studio.view import BACKINGS, View
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["Known", "known_of", "uncertainty_of"]
+__all__ = ["KnownSpectra", "known_of", "palette_uncertainty"]
 
 _W: Final = WAVELENGTHS_NM.size
 _BARS: Final = 150
@@ -31,7 +31,7 @@ _MOST: Final = 100
 _DIGITS: Final = 4
 
 
-class Known(NamedTuple):
+class KnownSpectra(NamedTuple):
     """Spectra and their covariance.
 
     Attributes
@@ -55,10 +55,10 @@ class Known(NamedTuple):
     views: Sequence[View]
 
 
-def known_of(found: Fit) -> Known:
+def known_of(found: Fit) -> KnownSpectra:
     """The spectra that a fit found."""
     problem = found.problem
-    return Known(
+    return KnownSpectra(
         unknowns=problem.unknowns,
         pigments=problem.pigments,
         theta=found.theta,
@@ -69,7 +69,7 @@ def known_of(found: Fit) -> Known:
     )
 
 
-def uncertainty_of(known: Known, names: Sequence[str]) -> PaletteUncertainty:
+def palette_uncertainty(known: KnownSpectra, names: Sequence[str]) -> PaletteUncertainty:
     """The uncertainty of a palette of the pigments `names`, in its order."""
     unknowns = known.unknowns
     rows = [(name, False) for name in names] + [("clear", True), ("white", True)]
@@ -132,7 +132,7 @@ def place_of(unknowns: Sequence[Unknown], of: str, kind: str) -> int | None:
     return next(found, None)
 
 
-def _modes(known: Known, used: Sequence[int]) -> FloatArray:
+def _modes(known: KnownSpectra, used: Sequence[int]) -> FloatArray:
     """Directions of the covariance that move colours, the largest first; shape (m, 36 used).
 
     They are the right singular vectors of the slopes of many colours by the spectra, times a root
@@ -150,7 +150,7 @@ def _modes(known: Known, used: Sequence[int]) -> FloatArray:
     return np.asarray((root @ turn[:count].T).T)
 
 
-def _slopes(known: Known) -> FloatArray:
+def _slopes(known: KnownSpectra) -> FloatArray:
     """Slopes of the colours of many bars by the spectra, shape (colours, 3, 36 K)."""
     poured = any(u.of_base and u.of == "white" for u in known.unknowns)
     further = further_bases(known.unknowns)

@@ -18,8 +18,8 @@ from shadematch.calibration.rows import (
     KNOWN_COLUMNS,
     backings_of,
     column_of,
-    fault,
     is_numeric,
+    pour_fault,
     pours_of,
 )
 from shadematch.calibration.test_pour import TestPour
@@ -29,7 +29,7 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
 from shadematch.support.files import LARGEST_FILE
 from shadematch.support.models import expect, listed
-from shadematch.support.readers import Row, table_of, table_text, text_lines, with_points
+from shadematch.support.readers import TableRow, table_of, table_text, text_lines, with_points
 
 __all__ = ["read_test_pours"]
 
@@ -96,7 +96,7 @@ def read_test_pours(
         rows = _joined(rows, path, bars)
     if reflectance_unit is not None:
         unit = {"reflectance_unit": reflectance_unit}
-        rows = [Row(r.line, {**unit, **{k: v for k, v in r.cells.items() if v}}) for r in rows]
+        rows = [TableRow(r.line, {**unit, **{k: v for k, v in r.cells.items() if v}}) for r in rows]
     return pours_of(
         rows,
         path,
@@ -126,25 +126,25 @@ def _text(path: str | os.PathLike[str]) -> str:
     return table_text(path, kind="file of test pours", largest=LARGEST_FILE, error=PourError)
 
 
-def _csv(text: str, path: object) -> list[Row]:
+def _csv(text: str, path: object) -> list[TableRow]:
     table = table_of(text, path, error=PourError)
     columns: list[str] = []
     for name in table.names:
         column = column_of(name)
         if column is None:
             remedy = f"Rename it or leave it out; there are {KNOWN_COLUMNS}"
-            raise fault(path, table.line, "unknown column", name, remedy)
+            raise pour_fault(path, table.line, "unknown column", name, remedy)
         if column in columns:
-            raise fault(path, table.line, "a column appears twice", name, "Keep one of them")
+            raise pour_fault(path, table.line, "a column appears twice", name, "Keep one of them")
         columns.append(column)
-    rows = [Row(line, dict(zip(columns, cells, strict=True))) for line, cells in table.lines]
+    rows = [TableRow(line, dict(zip(columns, cells, strict=True))) for line, cells in table.lines]
     return with_points(rows, path, numeric=is_numeric, error=PourError, between=table.between)
 
 
-def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[Row], View]:
+def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[TableRow], View]:
     """Rows of every table of a CGATS.17 file, and the view."""
-    blame = functools.partial(fault, path)
-    rows: list[Row] = []
+    blame = functools.partial(pour_fault, path)
+    rows: list[TableRow] = []
     fields: list[str] = []
     said: dict[str, str] = {}
     state, opened, expected, begun = "head", 0, None, 0
@@ -195,7 +195,7 @@ def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[R
         if len(tokens) != len(fields):
             problem = f"has {len(tokens)} values for {len(fields)} fields"
             raise blame(number, problem, line, "Texts with spaces need quotation marks")
-        rows.append(Row(number, _cells(fields, tokens)))
+        rows.append(TableRow(number, _cells(fields, tokens)))
     if state != "head":
         raise blame(opened, "has no end", None, "The file may be cut short")
     return rows, _cgats_view(rows, path, view, said, stated)
@@ -204,11 +204,11 @@ def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[R
 def _check_fields(fields: list[str], path: object, line: int) -> None:
     if "SPECTRAL_PCT" in fields or "SPECTRAL_DEC" in fields:
         remedy = "Export one field for each wavelength, such as SPECTRAL_NM450"
-        raise fault(path, line, "spectra as pairs of wavelength and value", None, remedy)
+        raise pour_fault(path, line, "spectra as pairs of wavelength and value", None, remedy)
     meant = [c for c in map(column_of, fields) if c is not None]
     twice = [c for c in meant if meant.count(c) > 1]
     if twice:
-        raise fault(path, line, "a field appears twice", twice[0], "Keep one of them")
+        raise pour_fault(path, line, "a field appears twice", twice[0], "Keep one of them")
 
 
 def _cells(fields: list[str], tokens: list[str]) -> dict[str, str]:
@@ -225,7 +225,7 @@ def _cells(fields: list[str], tokens: list[str]) -> dict[str, str]:
 
 
 def _cgats_view(
-    rows: list[Row], path: object, view: View, said: Mapping[str, str], stated: bool
+    rows: list[TableRow], path: object, view: View, said: Mapping[str, str], stated: bool
 ) -> View:
     if stated:
         return view
@@ -236,30 +236,32 @@ def _cgats_view(
             "doesn't state the light of its Lab or XYZ",
             "Pass view=View(illuminant=...)",
         )
-        raise fault(path, rows[0].line, problem, None, remedy)
+        raise pour_fault(path, rows[0].line, problem, None, remedy)
     if said.keys() <= {"illuminant", "observer"}:
         return view.model_copy(update=dict(said))
     return View(**{**view.model_dump(), **said})
 
 
-def _joined(rows: list[Row], path: object, bars: str | os.PathLike[str]) -> list[Row]:
+def _joined(rows: list[TableRow], path: object, bars: str | os.PathLike[str]) -> list[TableRow]:
     """Readings with the doses of their bars."""
     listed = _csv(_text(bars), bars)
-    known: dict[str, Row] = {}
+    known: dict[str, TableRow] = {}
     for row in listed:
         name = row.cells.get("name", "").strip()
         if not name:
-            raise fault(bars, row.line, "a bar without a name", None, "Fill in the column name")
+            raise pour_fault(
+                bars, row.line, "a bar without a name", None, "Fill in the column name"
+            )
         if name in known:
             problem = f"this name is also in line {known[name].line}"
-            raise fault(bars, row.line, problem, name, "Give each bar its own name")
+            raise pour_fault(bars, row.line, problem, name, "Give each bar its own name")
         known[name] = row
     result = []
     for row in rows:
         name = row.cells.get("name", "").strip()
         if name not in known:
             remedy = "Names must be the same in both files"
-            raise fault(path, row.line, f"{bars} has no such bar", name, remedy)
+            raise pour_fault(path, row.line, f"{bars} has no such bar", name, remedy)
         own = {k: v for k, v in row.cells.items() if v.strip()}
-        result.append(Row(row.line, {**known[name].cells, **own}))
+        result.append(TableRow(row.line, {**known[name].cells, **own}))
     return result

@@ -29,7 +29,7 @@ __all__ = [
     "MOST_WRONG_OF_SOAP",
     "ROUGH_ERRORS",
     "ROUGH_NOISE",
-    "Kind",
+    "FilmKind",
     "amounts_stray",
     "contact_of",
     "crowding_of",
@@ -63,7 +63,7 @@ the law of Beer and Lambert, or where one ratio is all that counts; more where s
 not to add up (estimates). Of rough films: set on measured oil films (``python -m tests.bench.films
 --folder``), where a mixture strays by 3 to 4 from what masstone and half tint say."""
 
-Kind = Literal["clear", "opaque", "cloudy", "crowded", "rough"]
+FilmKind = Literal["clear", "opaque", "cloudy", "crowded", "rough"]
 
 
 def enough_films(pours: Sequence[TestPour], names: Sequence[str]) -> bool:
@@ -83,7 +83,7 @@ def amounts_stray(problem: Problem) -> bool:
     return float((found.slips[:, amounts] ** 2).sum()) > told
 
 
-def missed(kind: Kind) -> float:
+def missed(kind: FilmKind) -> float:
     """Least model error in each of L*, a* and b*."""
     return _MISSED[kind]
 

@@ -25,7 +25,7 @@ import numpy as np
 from shadematch.calibration.bars import Lone, as_fitted, lone_bars
 from shadematch.calibration.forward import BESIDE
 from shadematch.calibration.normal import Normal, moved, normal_equations
-from shadematch.calibration.problem import Prior, Problem, Reading, readings_of
+from shadematch.calibration.problem import Measurement, Prior, Problem, readings_of
 from shadematch.calibration.spectra import LIMITS, parameters
 from shadematch.errors import PaletteError
 from shadematch.support.arrays import FloatArray, IntArray
@@ -219,7 +219,7 @@ def _within(problem: Problem, theta: FloatArray) -> FloatArray:
 def _place(
     problem: Problem,
     prior: Prior,
-    readings: list[Reading],
+    readings: list[Measurement],
     theta: FloatArray,
     slips: FloatArray,
 ) -> _Place:
@@ -238,7 +238,7 @@ def at_optimum(problem: Problem, prior: Prior, theta: FloatArray, slips: FloatAr
 def _result(
     problem: Problem,
     prior: Prior,
-    readings: list[Reading],
+    readings: list[Measurement],
     here: _Place,
     *,
     converged: bool,

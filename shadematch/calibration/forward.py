@@ -28,7 +28,7 @@ __all__ = [
     "BESIDE",
     "Errors",
     "Layers",
-    "Seen",
+    "SeenLayers",
     "backing_key",
     "backing_level",
     "backing_shares",
@@ -116,7 +116,7 @@ class Layers(NamedTuple):
     backing_by: FloatArray
 
 
-class Seen(NamedTuple):
+class SeenLayers(NamedTuple):
     """Spectra of n layers and their derivatives.
 
     Attributes
@@ -223,7 +223,7 @@ def look(
     layers: Layers,
     errors: Errors,
     slips: FloatArray | None = None,
-) -> Seen:
+) -> SeenLayers:
     """Spectra of layers for given unknowns.
 
     Parameters
@@ -353,7 +353,7 @@ def look(
         if u.what == "offset":
             spectrum = spectrum + theta[k] * ~through
             by_unknown[:, k] = ~through
-    return Seen(spectrum, by_unknown, by_error)
+    return SeenLayers(spectrum, by_unknown, by_error)
 
 
 def _numbers(

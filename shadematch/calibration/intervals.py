@@ -19,7 +19,7 @@ from shadematch.photo.inference import frame_of
 from shadematch.studio.pour import Pour
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, Triple
 from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["Interval", "interval_of", "sources_of", "with_lots", "with_misfit"]
@@ -28,8 +28,6 @@ _SHARED: Final = 0.5
 """Fraction of the covariance of photos that all photos of a session share (estimate)."""
 _KEPT: Final = 5.0
 """Number of readings that the prior on the model error is worth."""
-
-Triple = tuple[float, float, float]
 
 
 @dataclass(frozen=True)

@@ -15,13 +15,13 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.studio.pour import CLEAR, Pour
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["LeftOut", "left_out"]
+__all__ = ["HeldOut", "left_out"]
 
 _FEWEST: Final = 3
 """Bars in a named base from which on one is predicted by the others: two tell too little of it."""
 
 
-class LeftOut(NamedTuple):
+class HeldOut(NamedTuple):
     """A reading predicted from all other bars.
 
     Attributes
@@ -42,7 +42,7 @@ class LeftOut(NamedTuple):
     delta_e: float
 
 
-def left_out(found: Fit) -> list[LeftOut]:
+def left_out(found: Fit) -> list[HeldOut]:
     """Every trusted reading, predicted from all other bars (linearised; see `bars`).
 
     Bars in a named base of which there are but one or two are left out.
@@ -72,7 +72,7 @@ def left_out(found: Fit) -> list[LeftOut]:
             miss = by @ residual[rows]
             read = np.array(pour.lab_seen)
             far = float(delta_e(read + miss, read))
-            result.append(LeftOut(int(i), miss, by @ covariance[rows, rows] @ by.T, far))
+            result.append(HeldOut(int(i), miss, by @ covariance[rows, rows] @ by.T, far))
     return result
 
 

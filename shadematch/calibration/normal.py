@@ -17,7 +17,7 @@ from shadematch.calibration.bars import (
     residuals_of,
     slopes_of_errors,
 )
-from shadematch.calibration.problem import Problem, Reading
+from shadematch.calibration.problem import Measurement, Problem
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["BarErrors", "Normal", "moved", "normal_equations"]
@@ -62,7 +62,7 @@ class Normal(NamedTuple):
 
 
 def normal_equations(
-    problem: Problem, readings: list[Reading], theta: FloatArray, slips: FloatArray
+    problem: Problem, readings: list[Measurement], theta: FloatArray, slips: FloatArray
 ) -> Normal:
     """Normal equations at some spectra, shape (K, 36), and errors, shape (n, D + BESIDE)."""
     at = residuals_of(problem, readings, theta, slips)

@@ -9,7 +9,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.calibration.forward import Errors, Layers, Seen, layers_of, look
+from shadematch.calibration.forward import Errors, Layers, SeenLayers, layers_of, look
 from shadematch.calibration.spectra import (
     BELIEFS,
     BEND_SHARED_SD,
@@ -20,7 +20,7 @@ from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["Noise", "Prior", "Problem", "Reading", "prior_of", "readings_of"]
+__all__ = ["Measurement", "Noise", "Prior", "Problem", "prior_of", "readings_of"]
 
 _W: Final = WAVELENGTHS_NM.size
 
@@ -125,7 +125,7 @@ class Problem:
         names = {name: i for i, name in enumerate(dict.fromkeys(p.name for p in self.pours))}
         object.__setattr__(self, "bars", np.array([names[p.name] for p in self.pours]))
 
-    def look(self, theta: FloatArray, slips: FloatArray | None = None) -> Seen:
+    def look(self, theta: FloatArray, slips: FloatArray | None = None) -> SeenLayers:
         """Expected readings of the pours; see `forward.look`."""
         return look(
             theta,
@@ -160,14 +160,14 @@ class Problem:
         return tuple(result)
 
 
-class Reading(NamedTuple):
+class Measurement(NamedTuple):
     """One measurement: values, and the matrix or weights that whiten its residuals."""
 
     values: FloatArray
     whiten: FloatArray  # (36,) for a spectrum (0 where not measured), (3, 3) for Lab
 
 
-def readings_of(problem: Problem) -> list[Reading]:
+def readings_of(problem: Problem) -> list[Measurement]:
     """Measurements in arrays, with their noise."""
     noise, (by_spectrum, by_lab) = problem.noise, problem.scale
     result = []
@@ -177,9 +177,9 @@ def readings_of(problem: Problem) -> list[Reading]:
             sd = noise.of_spectrum(values) * by_spectrum
             known = np.isfinite(values)
             whiten = np.where(known, 1.0 / np.where(known, sd, 1.0), 0.0)
-            result.append(Reading(np.where(known, values, 0.0), whiten))
+            result.append(Measurement(np.where(known, values, 0.0), whiten))
             continue
         own = noise.lab**2 * np.eye(3) if pour.covariance is None else np.array(pour.covariance)
         total = (own + noise.model_lab**2 * np.eye(3)) * by_lab**2
-        result.append(Reading(np.array(pour.lab), np.linalg.inv(np.linalg.cholesky(total))))
+        result.append(Measurement(np.array(pour.lab), np.linalg.inv(np.linalg.cholesky(total))))
     return result

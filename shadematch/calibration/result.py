@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from shadematch.calibration.carried import known_of, uncertainty_of
+from shadematch.calibration.carried import known_of, palette_uncertainty
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import backing_shares
 from shadematch.calibration.identify import strength_sd, weakly_known
@@ -197,7 +197,7 @@ class Calibration(Reported):
             bases=tuple(base_of(found, name) for name in self.bases),
             unit=self.unit,
             note=note,
-            uncertainty=None if self.films else uncertainty_of(known_of(found), names),
+            uncertainty=None if self.films else palette_uncertainty(known_of(found), names),
         )
 
     @functools.cached_property

@@ -39,14 +39,14 @@ from shadematch.errors import PourError, ShadematchError, SpectrumError
 from shadematch.studio.pour import Pour, pour_of_any_thickness
 from shadematch.studio.view import BACKINGS, View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.readers import Row, fault as table_fault
+from shadematch.support.readers import TableRow, fault
 
 __all__ = [
     "KNOWN_COLUMNS",
     "backings_of",
     "column_of",
-    "fault",
     "is_numeric",
+    "pour_fault",
     "pours_of",
 ]
 
@@ -84,9 +84,11 @@ _PERCENT: Final = 1.5
 """A file with a larger value is in percent: no soap reflects 1.5 times the perfect diffuser."""
 
 
-def fault(path: object, line: int | None, problem: str, value: object, remedy: str) -> PourError:
+def pour_fault(
+    path: object, line: int | None, problem: str, value: object, remedy: str
+) -> PourError:
     """An error that names file and line."""
-    return table_fault(path, line, problem, value, remedy, error=PourError)
+    return fault(path, line, problem, value, remedy, error=PourError)
 
 
 def column_of(text: str) -> str | None:
@@ -106,7 +108,7 @@ def column_of(text: str) -> str | None:
 
 
 def pours_of(
-    rows: Sequence[Row],
+    rows: Sequence[TableRow],
     path: object,
     *,
     pour: Pour,
@@ -135,12 +137,12 @@ def pours_of(
         Naming the line.
     """
     if not rows:
-        raise fault(path, None, "has no readings", None, "Give one line for each reading")
+        raise pour_fault(path, None, "has no readings", None, "Give one line for each reading")
     numbers = _Numbers(path)
     percent = _percent(rows, path, numbers)
     units = {c.split(":")[0] for r in rows for c in r.cells if _DOSE.fullmatch(c)}
     kinds = {"part" if u == "part" else u.rsplit("_", 1)[1] for u in units}
-    blame = functools.partial(fault, path)
+    blame = functools.partial(pour_fault, path)
     if len(kinds) > 1:
         remedy = "Convert all to one"
         raise blame(rows[0].line, "doses are in more than one unit", sorted(units), remedy)
@@ -185,11 +187,11 @@ class _Numbers:
     def __init__(self, path: object) -> None:
         self.path = path
 
-    def __call__(self, text: str, row: Row, column: str) -> float:
+    def __call__(self, text: str, row: TableRow, column: str) -> float:
         plain = text.strip()
         if not re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?", plain):
             problem = f"{column.removeprefix('nm:')} must be a number"
-            raise fault(self.path, row.line, problem, text, "Write it like 0.5")
+            raise pour_fault(self.path, row.line, problem, text, "Write it like 0.5")
         return float(plain)
 
 
@@ -198,12 +200,12 @@ def is_numeric(column: str) -> bool:
     return column not in _TEXTS
 
 
-def _spectral(row: Row) -> list[tuple[float, str]]:
+def _spectral(row: TableRow) -> list[tuple[float, str]]:
     cells = [(float(k[3:]), v) for k, v in row.cells.items() if k.startswith("nm:")]
     return sorted((nm, text) for nm, text in cells if text.strip())
 
 
-def _percent(rows: Sequence[Row], path: object, numbers: _Numbers) -> dict[int, bool]:
+def _percent(rows: Sequence[TableRow], path: object, numbers: _Numbers) -> dict[int, bool]:
     """Whether each row is in percent, as stated or as inferred from the whole file."""
     said: dict[int, bool | None] = {}
     largest: dict[int, float] = {}
@@ -211,7 +213,7 @@ def _percent(rows: Sequence[Row], path: object, numbers: _Numbers) -> dict[int, 
         text = row.cells.get("reflectance_unit", "").strip().lower()
         if text not in ("", "fraction", "percent"):
             problem = "reflectance_unit must be fraction or percent"
-            raise fault(path, row.line, problem, text, "Take one of the two")
+            raise pour_fault(path, row.line, problem, text, "Take one of the two")
         said[row.line] = None if not text else text == "percent"
         values = [numbers(cell, row, f"nm:{nm:g}") for nm, cell in _spectral(row)]
         if values:
@@ -222,7 +224,7 @@ def _percent(rows: Sequence[Row], path: object, numbers: _Numbers) -> dict[int, 
         if by_file and top <= _PERCENT:
             problem = "percent or fraction? No value is above 1.5, but other rows are in percent"
             remedy = "State reflectance_unit, in a column or to read_test_pours"
-            raise fault(path, line, problem, top, remedy)
+            raise pour_fault(path, line, problem, top, remedy)
     return {line: by_file if word is None else word for line, word in said.items()}
 
 
@@ -244,7 +246,7 @@ def _batch_g(given: float | None, pour: Pour, unit: str) -> float:
 
 def _pour_of(
     path: object,
-    row: Row,
+    row: TableRow,
     numbers: _Numbers,
     percent: bool,
     unit: Any,
@@ -302,7 +304,7 @@ def _pour_of(
     raise PourError("no reading in this line", remedy="Give a spectrum, Lab, XYZ or a photo")
 
 
-def _values(row: Row, numbers: _Numbers, percent: bool) -> tuple[FloatArray, FloatArray]:
+def _values(row: TableRow, numbers: _Numbers, percent: bool) -> tuple[FloatArray, FloatArray]:
     """Wavelengths and radiance factors of a row."""
     spectrum = _spectral(row)
     x = np.array([nm for nm, _ in spectrum])
@@ -316,7 +318,7 @@ def _values(row: Row, numbers: _Numbers, percent: bool) -> tuple[FloatArray, Flo
     return x, y / 100.0 if percent else y
 
 
-def backings_of(rows: Sequence[Row], path: object) -> dict[str, tuple[float, ...]]:
+def backings_of(rows: Sequence[TableRow], path: object) -> dict[str, tuple[float, ...]]:
     """Reflectances of measured backings, one a row, by name.
 
     Raises
@@ -331,10 +333,10 @@ def backings_of(rows: Sequence[Row], path: object) -> dict[str, tuple[float, ...
         name = row.cells.get("name", "").strip()
         if not name or name in found:
             problem = "this name appears twice" if name else "has no name"
-            raise fault(path, row.line, problem, name, "Give each backing its own name")
+            raise pour_fault(path, row.line, problem, name, "Give each backing its own name")
         if not _spectral(row):
             remedy = "Give one column for each wavelength"
-            raise fault(path, row.line, "no spectrum in this line", name, remedy)
+            raise pour_fault(path, row.line, "no spectrum in this line", name, remedy)
         try:
             x, y = _values(row, numbers, percent[row.line])
             grid = np.clip(onto_grid(x, y), 0.0, 1.0)
@@ -342,7 +344,7 @@ def backings_of(rows: Sequence[Row], path: object) -> dict[str, tuple[float, ...
                 remedy = "Divide percentages by 100"
                 raise SpectrumError("must lie between 0 and 1", value=float(y.max()), remedy=remedy)
         except ShadematchError as wrong:
-            raise fault(path, row.line, wrong.problem, wrong.value, wrong.remedy) from None
+            raise pour_fault(path, row.line, wrong.problem, wrong.value, wrong.remedy) from None
         found[name] = tuple(float(v) for v in grid)
     return found
 
@@ -354,7 +356,7 @@ def _or(value: float | None, other: float) -> float:
 def _view(
     cells: Mapping[str, str],
     numbers: _Numbers,
-    row: Row,
+    row: TableRow,
     view: View,
     backings: Mapping[str, tuple[float, ...]],
 ) -> View:

@@ -27,7 +27,7 @@ __all__ = [
     "BEND_SHARED_SD",
     "LIMITS",
     "SLIGHT",
-    "Belief",
+    "SpectrumPrior",
     "Unknown",
     "belief_covariance",
     "further_bases",
@@ -42,7 +42,7 @@ _NUGGET: Final = 0.005
 """Roughness [log units] that no kernel smooths away; keeps the precision matrix bounded."""
 
 
-class Belief(NamedTuple):
+class SpectrumPrior(NamedTuple):
     """The prior of a kind of spectrum: standard deviations, and a length scale.
 
     Attributes
@@ -63,27 +63,27 @@ class Belief(NamedTuple):
     length_nm: float
 
 
-BELIEFS: Final[dict[str, Belief]] = {
-    "pigment absorption": Belief(1.5, 0.0, 1.6, 60.0),
-    "pigment scattering": Belief(2.0, 0.7, 0.05, 150.0),
-    "clear absorption": Belief(1.0, 1.0, 0.7, 80.0),
-    "clear scattering": Belief(1.5, 0.5, 0.1, 150.0),
-    "other absorption": Belief(3.0, 1.0, 0.7, 80.0),
-    "other scattering": Belief(3.0, 0.5, 0.1, 150.0),
-    "base absorption": Belief(1.5, 3.0, 1.0, 80.0),
-    "base scattering": Belief(1.5, 0.5, 0.1, 150.0),
-    "white absorption": Belief(1.0, 1.0, 0.7, 80.0),
-    "white scattering": Belief(1.0, 0.4, 0.05, 150.0),
-    "backing": Belief(0.15, 0.0, 0.03, 150.0),
-    "film backing": Belief(0.5, 0.3, 0.1, 150.0),
-    "film offset": Belief(0.015, 0.0, 0.002, 150.0),
-    "film surface": Belief(0.5, 0.0, 0.02, 150.0),
-    "film glass": Belief(0.1, 0.0, 0.003, 150.0),
-    "film crowding": Belief(0.25, 0.0, 0.03, 150.0),
-    "paste bend": Belief(0.058, 0.0, 0.0, 150.0),
-    "white crowding": Belief(0.3, 0.0, 0.0, 150.0),
-    "edge loss": Belief(0.1, 0.0, 0.0, 150.0),
-    "gloss offset": Belief(0.03, 0.0, 0.001, 150.0),
+BELIEFS: Final[dict[str, SpectrumPrior]] = {
+    "pigment absorption": SpectrumPrior(1.5, 0.0, 1.6, 60.0),
+    "pigment scattering": SpectrumPrior(2.0, 0.7, 0.05, 150.0),
+    "clear absorption": SpectrumPrior(1.0, 1.0, 0.7, 80.0),
+    "clear scattering": SpectrumPrior(1.5, 0.5, 0.1, 150.0),
+    "other absorption": SpectrumPrior(3.0, 1.0, 0.7, 80.0),
+    "other scattering": SpectrumPrior(3.0, 0.5, 0.1, 150.0),
+    "base absorption": SpectrumPrior(1.5, 3.0, 1.0, 80.0),
+    "base scattering": SpectrumPrior(1.5, 0.5, 0.1, 150.0),
+    "white absorption": SpectrumPrior(1.0, 1.0, 0.7, 80.0),
+    "white scattering": SpectrumPrior(1.0, 0.4, 0.05, 150.0),
+    "backing": SpectrumPrior(0.15, 0.0, 0.03, 150.0),
+    "film backing": SpectrumPrior(0.5, 0.3, 0.1, 150.0),
+    "film offset": SpectrumPrior(0.015, 0.0, 0.002, 150.0),
+    "film surface": SpectrumPrior(0.5, 0.0, 0.02, 150.0),
+    "film glass": SpectrumPrior(0.1, 0.0, 0.003, 150.0),
+    "film crowding": SpectrumPrior(0.25, 0.0, 0.03, 150.0),
+    "paste bend": SpectrumPrior(0.058, 0.0, 0.0, 150.0),
+    "white crowding": SpectrumPrior(0.3, 0.0, 0.0, 150.0),
+    "edge loss": SpectrumPrior(0.1, 0.0, 0.0, 150.0),
+    "gloss offset": SpectrumPrior(0.03, 0.0, 0.001, 150.0),
 }
 """Base: of one of a palette's further bases, around clear base: a fragrance with vanilla browns it
 (common practice, no source), so that its absorption may rise far, and steeply towards the blue.
@@ -187,7 +187,7 @@ def matern(length_nm: float) -> FloatArray:
     return np.asarray((1.0 + r + r * r / 3.0) * np.exp(-r))
 
 
-def belief_covariance(belief: Belief) -> FloatArray:
+def belief_covariance(belief: SpectrumPrior) -> FloatArray:
     """Prior covariance of a spectrum, shape (36, 36)."""
     size = WAVELENGTHS_NM.size
     nugget = min(_NUGGET, 0.1 * belief.shape_sd)

@@ -9,7 +9,7 @@ import numpy as np
 
 from shadematch.calibration.films import FILM_ERRORS, MOST_WRONG, MOST_WRONG_OF_SOAP, ROUGH_ERRORS
 from shadematch.calibration.fit import Fit
-from shadematch.calibration.left_out import LeftOut
+from shadematch.calibration.left_out import HeldOut
 from shadematch.calibration.problem import Noise
 from shadematch.calibration.residual import WRONG, residuals_by_bar
 from shadematch.calibration.robust import SUSPICIOUS, needed
@@ -36,7 +36,7 @@ _WIDER: Final = 1.5
 """Multiple of the prior model error from which on ranges are said to be widened."""
 
 
-def held_out_in_words(found: Fit, alone: Sequence[LeftOut]) -> str:
+def held_out_in_words(found: Fit, alone: Sequence[HeldOut]) -> str:
     """How far bars are from the prediction of the others; empty if none was trusted."""
     if not alone:
         return ""
@@ -104,7 +104,7 @@ def bends_in_words(found: Fit, unit: str) -> tuple[str, ...]:
     return tuple(said)
 
 
-def warnings_of(found: Fit, alone: Sequence[LeftOut]) -> tuple[str, ...]:
+def warnings_of(found: Fit, alone: Sequence[HeldOut]) -> tuple[str, ...]:
     """Sentences about what speaks against the calibration as a whole."""
     said = [f"the model does not describe these readings: {what}" for what in _at_limits(found)]
     said += _kept_in_words(found)
@@ -183,6 +183,6 @@ def mixtures_in_words(found: Fit) -> tuple[str, ...]:
     return (f"ranges are based on {bars}; pour {more} more to test them",)
 
 
-def _strangeness(found: Fit, each: LeftOut) -> float:
+def _strangeness(found: Fit, each: HeldOut) -> float:
     total: FloatArray = each.covariance + found.problem.noise.model_lab**2 * np.eye(3)
     return float(each.miss @ np.linalg.solve(total, each.miss)) / 3.0

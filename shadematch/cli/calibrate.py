@@ -13,7 +13,7 @@ import dataclasses
 from shadematch.calibration.calibrate import calibrate
 from shadematch.calibration.files import read_test_pours
 from shadematch.cli.parsing import Verbs, called, given
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.keeping.files import read, save
 from shadematch.studio.palette import Palette
 from shadematch.studio.view import View
@@ -60,7 +60,7 @@ def _calibrate(args: argparse.Namespace) -> str:
         with called("path", "--save-palette"):
             save(found.palette, args.save_palette, replace=args.replace)
     if args.json:
-        return json_text(
+        return json_object(
             {
                 "pigments": [
                     {

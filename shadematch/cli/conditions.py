@@ -17,7 +17,7 @@ from shadematch.studio.unit import Unit
 from shadematch.studio.view import View
 
 __all__ = [
-    "LIGHT",
+    "LIGHT_HELP",
     "add_conditions",
     "add_lights",
     "add_loss",
@@ -33,7 +33,7 @@ __all__ = [
 ]
 
 
-LIGHT: Final = "light, for instance D65, A or LED-B3, or a .csv with its spectrum"
+LIGHT_HELP: Final = "light, for instance D65, A or LED-B3, or a .csv with its spectrum"
 
 
 def add_conditions(
@@ -67,7 +67,7 @@ def add_conditions(
     if not view:
         return
     add = parser.add_argument_group("the view").add_argument
-    add("--illuminant", metavar="NAME", help=f"{LIGHT} (D65)")
+    add("--illuminant", metavar="NAME", help=f"{LIGHT_HELP} (D65)")
     add("--observer", metavar="DEGREES", help="2 (usual) or 10")
     text = "what lies behind: white (usual), black, or a reflectance from 0 to 1"
     add("--backing", type=BACKING, metavar="BACKING", help=text)

@@ -28,14 +28,14 @@ from shadematch.cli.conditions import (
 )
 from shadematch.cli.entries import dose_entries, picked, shared_entries
 from shadematch.cli.parsing import Verbs, called, only_with, option_of
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.wanted import (
     TARGET_OPTIONS,
     add_photo,
     add_target,
     no_photo,
-    read_photo,
+    photo_target,
     read_target,
 )
 from shadematch.correction.addition import Addition
@@ -109,7 +109,7 @@ def _measured(args: argparse.Namespace) -> Target | list[float]:
             "--measured-photo FILE",
         )
     if args.measured_photo is not None:
-        return read_photo(args, "measured-")
+        return photo_target(args, "measured-")
     no_photo(args, given[0], "measured-")
     if args.measured is not None:
         return list(args.measured)
@@ -195,7 +195,7 @@ def _correct(args: argparse.Namespace) -> str:
     if args.json:
         more = {"round": len(found.rounds), "saved": args.save, "saved_palette": args.save_palette}
         told = _entries(found, anyway=args.anyway)
-        return json_text({**told, **more, **shared_entries(pour, view)})
+        return json_object({**told, **more, **shared_entries(pour, view)})
     saved = [] if args.save is None else [f"saved in {args.save}{_next(found, args)}"]
     return shown(found.report(anyway=args.anyway), *saved)
 

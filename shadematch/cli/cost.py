@@ -15,7 +15,7 @@ from shadematch.cli.amounts import MASS
 from shadematch.cli.conditions import add_conditions, add_loss, usual_bars
 from shadematch.cli.entries import dose_entries, picked
 from shadematch.cli.parsing import Verbs, called
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.planning.books import read_stock
 from shadematch.planning.cost import cost
@@ -46,7 +46,7 @@ def _cost(args: argparse.Namespace) -> str:
     found = cost(own.recipe, palette=own.palette, stock=stock, **options)
     if args.json:
         pour = own.recipe.pour
-        return json_text(
+        return json_object(
             {
                 **dose_entries(own.recipe),
                 **picked(found, *_SHOWN, *_TUBES),

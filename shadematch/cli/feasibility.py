@@ -16,7 +16,7 @@ from shadematch.cli.amounts import LENGTHS, MASSES, NUMBER, SHARES
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
 from shadematch.cli.entries import choice_entries, picked, spread_entries
 from shadematch.cli.parsing import Verbs, called, not_with
-from shadematch.cli.printing import json_text, picture, picture_kind, shown
+from shadematch.cli.printing import json_object, picture, picture_kind, shown
 from shadematch.cli.wanted import add_target, read_target
 from shadematch.gamuts.feasibility import Cell, feasibility
 from shadematch.support.cautions import CAUTIONS
@@ -88,7 +88,7 @@ def _feasibility(args: argparse.Namespace) -> str:
                 "sentence": compared.sentence,
                 "best": _best(compared.second.best),
             }
-        return json_text({**entries, "view": view.model_dump(), "cautions": CAUTIONS})
+        return json_object({**entries, "view": view.model_dump(), "cautions": CAUTIONS})
     drawn = [] if args.save is None else [Row("saved", args.save)]
     return shown(found.report().plus(*drawn), *([] if compared is None else [compared]))
 

@@ -14,7 +14,7 @@ from shadematch.cli.amounts import COUNT, NUMBER
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
 from shadematch.cli.entries import picked, shared_entries
 from shadematch.cli.parsing import Verbs, only_with
-from shadematch.cli.printing import json_text, picture, picture_kind, shown
+from shadematch.cli.printing import json_object, picture, picture_kind, shown
 from shadematch.gamuts.reach import gamut
 from shadematch.support.report import Row
 
@@ -77,7 +77,7 @@ def _gamut(args: argparse.Namespace) -> str:
             "palette": palette.names,
             **shared_entries(pour, view),
         }
-        return json_text(entries)
+        return json_object(entries)
     rows = [Row(name, c.sentence) for name, c in coverage.items()]
     if args.save is not None:
         rows.append(Row("saved", args.save))

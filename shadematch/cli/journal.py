@@ -25,8 +25,8 @@ from shadematch.cli.amounts import COUNT, LENGTH, MASS, NUMBER, read_doses
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
 from shadematch.cli.entries import picked
 from shadematch.cli.parsing import OPTIONS, Parser, Verbs, add_replace, called, given
-from shadematch.cli.printing import json_text, shown
-from shadematch.cli.wanted import add_photo, no_photo, read_photo
+from shadematch.cli.printing import json_object, shown
+from shadematch.cli.wanted import add_photo, no_photo, photo_target
 from shadematch.errors import ColourError, FileError, PourError
 from shadematch.journal.journal import Journal
 from shadematch.journal.lesson import Lesson
@@ -39,7 +39,7 @@ from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["add_verb", "read_journal"]
 
-Answer = tuple[dict[str, Any], list[Any]]
+Output = tuple[dict[str, Any], list[Any]]
 """The JSON, and what is printed."""
 
 
@@ -48,7 +48,7 @@ def add_verb(verb: Verbs) -> None:
     parser = verb("journal", _journal)
     deeds = parser.add_subparsers(dest="deed", metavar="DEED", required=True)
 
-    def deed(name: str, do: Callable[[argparse.Namespace], Answer], text: str) -> Parser:
+    def deed(name: str, do: Callable[[argparse.Namespace], Output], text: str) -> Parser:
         one: Parser = deeds.add_parser(name, help=text, description=text, allow_abbrev=False)
         one.set_defaults(do=do, parser=one)
         one.add_argument("--journal", default="journal.jsonl", metavar="FILE", help="the file")
@@ -159,10 +159,10 @@ def read_journal(path: str) -> Journal:
 
 def _journal(args: argparse.Namespace) -> str:
     entries, told = args.do(args)
-    return json_text(entries) if args.json else shown(*told)
+    return json_object(entries) if args.json else shown(*told)
 
 
-def _begin(args: argparse.Namespace) -> Answer:
+def _begin(args: argparse.Namespace) -> Output:
     if args.from_table is not None:
         journal = Journal.from_table(args.from_table, args.journal)
     else:
@@ -189,7 +189,7 @@ def _begin(args: argparse.Namespace) -> Answer:
     return entries, [journal.report()]
 
 
-def _next(args: argparse.Namespace) -> Answer:
+def _next(args: argparse.Namespace) -> Output:
     given = {
         "batch_g": args.batch,
         "thickness_cm": args.thickness,
@@ -260,7 +260,7 @@ def _reading(args: argparse.Namespace) -> dict[str, Any]:
             remedy="Take one of --lab L A B, --spectrum FILE and --photo FILE",
         )
     if args.photo is not None:
-        measured: Any = read_photo(args)
+        measured: Any = photo_target(args)
     else:
         no_photo(args, OPTIONS[ways[0]])
         if args.lab is not None:
@@ -276,7 +276,7 @@ def _reading(args: argparse.Namespace) -> dict[str, Any]:
     }
 
 
-def _lesson(lesson: Lesson) -> Answer:
+def _lesson(lesson: Lesson) -> Output:
     entries = {
         **picked(lesson, *("batch", "measured", "expected", "delta_e", "fits", "probability")),
         "explanations": [picked(e, "text", "kind", "share") for e in lesson.explanations],
@@ -285,13 +285,13 @@ def _lesson(lesson: Lesson) -> Answer:
     return entries, [lesson]
 
 
-def _add(args: argparse.Namespace) -> Answer:
+def _add(args: argparse.Namespace) -> Output:
     journal = read_journal(args.journal)
     given = {**_poured(args, journal), **_reading(args), "age_days": args.age}
     return _lesson(journal.add(**given))
 
 
-def _pour(args: argparse.Namespace) -> Answer:
+def _pour(args: argparse.Namespace) -> Output:
     journal = read_journal(args.journal)
     number = journal.pour(**_poured(args, journal))
     line = f"batch {number}: write the number on it; when it is cold and measured,"
@@ -299,12 +299,12 @@ def _pour(args: argparse.Namespace) -> Answer:
     return {"batch": number}, [line]
 
 
-def _measured(args: argparse.Namespace) -> Answer:
+def _measured(args: argparse.Namespace) -> Output:
     journal = read_journal(args.journal)
     return _lesson(journal.measured(args.batch, **_reading(args), age_days=args.age))
 
 
-def _correct(args: argparse.Namespace) -> Answer:
+def _correct(args: argparse.Namespace) -> Output:
     journal, reading = read_journal(args.journal), _reading(args)
     options = given(args, "within")
     try:
@@ -326,7 +326,7 @@ def _correct(args: argparse.Namespace) -> Answer:
     return entries, [found]
 
 
-def _added(args: argparse.Namespace) -> Answer:
+def _added(args: argparse.Namespace) -> Output:
     journal = read_journal(args.journal)
     journal.added(
         args.batch,
@@ -339,38 +339,38 @@ def _added(args: argparse.Namespace) -> Answer:
     return {"batch": args.batch}, [f"batch {now}"]
 
 
-def _new_tube(args: argparse.Namespace) -> Answer:
+def _new_tube(args: argparse.Namespace) -> Output:
     journal = read_journal(args.journal)
     journal.new_tube(args.pigment, tube_size=args.tube_size)
     return _said(journal)
 
 
-def _new_base(args: argparse.Namespace) -> Answer:
+def _new_base(args: argparse.Namespace) -> Output:
     journal = read_journal(args.journal)
     with called("base", "NAME"), called("bases", "NAME"):
         journal.new_base(args.base)
     return _said(journal)
 
 
-def _void(args: argparse.Namespace) -> Answer:
+def _void(args: argparse.Namespace) -> Output:
     journal = read_journal(args.journal)
     journal.void(args.batch, reading_only=args.reading_only, why=args.why)
     return _said(journal)
 
 
-def _let_in(args: argparse.Namespace) -> Answer:
+def _let_in(args: argparse.Namespace) -> Output:
     return _lesson(read_journal(args.journal).let_in(args.batch, why=args.why))
 
 
-def _report(args: argparse.Namespace) -> Answer:
+def _report(args: argparse.Namespace) -> Output:
     return _said(read_journal(args.journal))
 
 
-def _said(journal: Journal) -> Answer:
+def _said(journal: Journal) -> Output:
     return {"report": str(journal)}, [journal.report()]
 
 
-def _table(args: argparse.Namespace) -> Answer:
+def _table(args: argparse.Namespace) -> Output:
     with called("path", "--save"):
         read_journal(args.journal).save_table(args.save, replace=args.replace)
     return {"saved": args.save}, [f"saved in {args.save}"]

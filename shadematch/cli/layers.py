@@ -15,7 +15,7 @@ from shadematch.cli.amounts import read_doses, read_length, read_share
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
 from shadematch.cli.entries import shared_entries
 from shadematch.cli.parsing import Verbs, called
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.cli.wedge import shade_entries
 from shadematch.errors import PourError
 from shadematch.predicting.layers import layers
@@ -82,5 +82,5 @@ def _layers(args: argparse.Namespace) -> str:
             ],
             "poured": [shade_entries(shade) for shade in found.poured],
         }
-        return json_text({**entries, **shared_entries(pour, view)})
+        return json_object({**entries, **shared_entries(pour, view)})
     return shown(found)

@@ -14,7 +14,7 @@ from shadematch.cli.amounts import COUNT, MASS, NUMBER
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
 from shadematch.cli.entries import choice_entries, picked, shared_entries, spread_entries
 from shadematch.cli.parsing import Verbs, given
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.cli.wanted import add_target, read_target
 from shadematch.errors import ShadematchError
 from shadematch.matching.let_down import propose_let_down
@@ -52,7 +52,7 @@ def _propose(args: argparse.Namespace) -> str:
             }
             for part in plan.to_make
         ]
-        return json_text(
+        return json_object(
             {
                 "to_make": make,
                 **picked(plan, *("sentence", "within", "reached", "floor", "tried")),

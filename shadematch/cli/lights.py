@@ -21,7 +21,7 @@ from shadematch.cli.conditions import (
 )
 from shadematch.cli.entries import picked, recipe_entries, shared_entries, spread_entries
 from shadematch.cli.parsing import Verbs, given
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.wanted import TARGET_OPTIONS, TARGET_WAYS, add_target, read_target
 from shadematch.errors import ColourError, PourError
@@ -93,7 +93,7 @@ def _lights(args: argparse.Namespace) -> str:
         **given(args, "reference"),
     )
     if args.json:
-        return json_text(
+        return json_object(
             {
                 "lights": [asdict(light) for light in found.lights],
                 **picked(found, "spectral", "reference", "note"),

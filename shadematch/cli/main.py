@@ -25,7 +25,7 @@ from typing import Final, TextIO
 
 from shadematch._version import __version__
 from shadematch.cli.parsing import OPTIONS, Parser, add_replace, called, option_of
-from shadematch.cli.printing import clean, json_text, wrapped
+from shadematch.cli.printing import json_object, printable, wrapped
 from shadematch.errors import FileError, ShadematchError, ThicknessWarning
 from shadematch.keeping.settings import SETTINGS_FILE, Settings
 from shadematch.support.readers import is_number
@@ -113,7 +113,7 @@ def _say(text: str) -> None:
 def _complain(text: str) -> int:
     if sys.stderr is not None:  # closed; print would take None for the standard output
         try:
-            print(f"shadematch: error: {clean(text.replace(chr(10), ' '))}", file=sys.stderr)
+            print(f"shadematch: error: {printable(text.replace(chr(10), ' '))}", file=sys.stderr)
         except OSError:  # only the exit status is left
             _drop(sys.stderr)
     return 2
@@ -177,7 +177,7 @@ def _noted(answer: str, args: argparse.Namespace) -> str:
     said = " ".join(answer.split())
     new = [notice for notice in dict.fromkeys(args.notices) if notice and notice not in said]
     if args.json:
-        return json_text({**json.loads(answer), "notices": new}) if new else answer
+        return json_object({**json.loads(answer), "notices": new}) if new else answer
     return "\n\n".join((answer, *map(wrapped, new)))
 
 

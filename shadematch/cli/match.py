@@ -42,7 +42,7 @@ from shadematch.cli.entries import (
 )
 from shadematch.cli.parsing import Verbs, given, only_with
 from shadematch.cli.predict import read_calibration
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.cli.repeat import save_as
 from shadematch.cli.wanted import add_target, read_target
 from shadematch.matching.match import Match, match
@@ -138,7 +138,7 @@ def _match(args: argparse.Namespace) -> str:
         more.append(replace(poured.report(), swatches=()))
         extra["shades"] = shades_entries(poured)
     if args.json:
-        return json_text({**_match_entries(found, args.choices), **extra})
+        return json_object({**_match_entries(found, args.choices), **extra})
     more += [_choices(found)] if args.choices else []
     saved = [] if args.save is None else [f"saved in {args.save}"]
     return shown(found.report(), *more, *saved)

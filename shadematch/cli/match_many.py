@@ -20,7 +20,7 @@ from shadematch.cli.amounts import COUNT, NUMBER
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
 from shadematch.cli.entries import picked
 from shadematch.cli.parsing import Verbs, called, given
-from shadematch.cli.printing import json_text, shown, terminal
+from shadematch.cli.printing import json_object, shown, terminal
 from shadematch.keeping.results import result_columns, save_results
 from shadematch.keeping.target_tables import read_targets
 from shadematch.matching.many import match_many
@@ -68,7 +68,7 @@ def _match_many(args: argparse.Namespace) -> str:
                 stream = _remembered(_followed(matches, len(targets)), kept)
                 save_results(stream, args.save, replace=args.replace)
     if args.json:
-        return json_text(
+        return json_object(
             {
                 "matches": [
                     _entry(each, *within) for each, within in zip(kept, _within(kept), strict=True)

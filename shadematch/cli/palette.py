@@ -11,7 +11,7 @@ import argparse
 
 from shadematch.cli.conditions import read_palette
 from shadematch.cli.parsing import Verbs
-from shadematch.cli.printing import clean, coloured, json_text, wrapped
+from shadematch.cli.printing import coloured, json_object, printable, wrapped
 from shadematch.predicting.prediction import paste_colour
 from shadematch.support.report import Swatch, Table
 
@@ -35,14 +35,14 @@ def _palette(args: argparse.Namespace) -> str:
             {**p.model_dump(include=kept), "hex": c, "scatters": p.scatters} for p, c in both
         ]
         about = {"note": palette.note, "unit": palette.unit, "bases": palette.base_names}
-        return json_text({**about, "pigments": entries})
+        return json_object({**about, "pigments": entries})
     rows = []
     for p, code in both:
         price = "not known" if p.tube_price is None else f"{p.tube_price:.2f}"
         tube = "not known" if p.tube_size is None else f"{p.tube_size:g} {palette.unit}"
         rows.append((p.name, code, tube, price, "yes" if p.scatters else "no"))
     heads = ("pigment", "colour", "tube", "price", "scatters")
-    lines = [clean(line) for line in Table(heads, tuple(rows), frozenset({2, 3})).lines()]
+    lines = [printable(line) for line in Table(heads, tuple(rows), frozenset({2, 3})).lines()]
     if coloured():
         patches = [" " * 10, *(Swatch(code).patch() for code in codes)]
         lines = [f"{patch}  {line}" for patch, line in zip(patches, lines, strict=True)]

@@ -14,7 +14,7 @@ import argparse
 from shadematch.cli.amounts import COUNT
 from shadematch.cli.entries import picked
 from shadematch.cli.parsing import Verbs, given, not_with
-from shadematch.cli.printing import coloured, json_text, picture, picture_kind
+from shadematch.cli.printing import coloured, json_object, picture, picture_kind
 from shadematch.photo.finding import draw_chart, find_chart
 from shadematch.photo.proposal import flat_areas
 from shadematch.support.report import Swatch
@@ -47,7 +47,7 @@ def _photo(args: argparse.Namespace) -> str:
             {"region": list(a.region.numbers), **picked(a, "number", "hex", "neutral")}
             for a in found.areas
         ]
-        return json_text({"areas": areas, "saved": args.save})
+        return json_object({"areas": areas, "saved": args.save})
     lines = [f"{Swatch(a.hex).patch()}  {a}" if coloured() else str(a) for a in found.areas]
     if args.save is not None:
         lines.append(f"saved in {args.save}")
@@ -62,7 +62,7 @@ def _chart(args: argparse.Namespace) -> str:
     left_out = [i + 1 for i in found.left_out]
     if args.json:
         corners = [[round(v, 1) for v in corner] for corner in found.corners]
-        return json_text({"corners": corners, "left_out": left_out, "saved": args.save})
+        return json_object({"corners": corners, "left_out": left_out, "saved": args.save})
     corner_text = " ".join(f"{x:.0f},{y:.0f}" for x, y in found.corners)
     lines = [f"chart found: --chart '{corner_text}'"]
     if left_out:

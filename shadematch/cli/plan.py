@@ -28,10 +28,10 @@ from shadematch.cli.amounts import NUMBER, SHARE
 from shadematch.cli.conditions import read_palette, usual_bars
 from shadematch.cli.entries import choice_entries, picked, spread_entries
 from shadematch.cli.parsing import Verbs, called, given
-from shadematch.cli.printing import json_text, shown, wrapped
+from shadematch.cli.printing import json_object, shown, wrapped
 from shadematch.planning.books import read_orders, read_stock
 from shadematch.planning.plan import plan
-from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
+from shadematch.planning.result import LeftOutOrder, Plan, PouredOrder, Purchase, WhatIf
 from shadematch.sheet.batch import batch_sheet
 from shadematch.support.cautions import CAUTIONS
 
@@ -90,7 +90,7 @@ def _plan(args: argparse.Namespace) -> str:
                 args.save_sheets, replace=args.replace
             )
     if args.json:
-        return json_text(_entries(found, what) | {"saved": args.save_sheets})
+        return json_object(_entries(found, what) | {"saved": args.save_sheets})
     told = shown(what or found)
     if args.save_sheets is not None:
         told += "\n" + wrapped(f"saved in {args.save_sheets}")
@@ -125,7 +125,7 @@ def _entries(found: Plan, what: WhatIf | None) -> dict[str, Any]:
     }
 
 
-def _poured(line: Poured) -> dict[str, Any]:
+def _poured(line: PouredOrder) -> dict[str, Any]:
     order = line.order
     return {
         "order": order.name,
@@ -142,7 +142,7 @@ def _poured(line: Poured) -> dict[str, Any]:
     }
 
 
-def _left_out(line: LeftOut) -> dict[str, Any]:
+def _left_out(line: LeftOutOrder) -> dict[str, Any]:
     return {
         "order": line.order.name,
         **picked(line, "reason", "sentence", "proved"),

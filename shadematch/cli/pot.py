@@ -15,7 +15,7 @@ from shadematch.cli.amounts import LENGTH, MILLIMETRES
 from shadematch.cli.conditions import add_conditions
 from shadematch.cli.entries import picked, recipe_entries, shared_entries
 from shadematch.cli.parsing import Verbs, given, reader
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.predicting.pot import HOT_LIMIT, POTS, InThePot, in_the_pot
 
@@ -55,7 +55,7 @@ def _pot(args: argparse.Namespace) -> str:
     own = read_recipe(args)
     looks = in_the_pot(own.recipe, palette=own.palette, view=own.view, **pot_options(args))
     if args.json:
-        return json_text(_entries(looks))
+        return json_object(_entries(looks))
     return shown(looks)
 
 

@@ -17,7 +17,7 @@ from shadematch.cli.amounts import read_doses
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
 from shadematch.cli.entries import picked, recipe_entries, shared_entries, spread_entries
 from shadematch.cli.parsing import Verbs, called
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.errors import PourError
 from shadematch.keeping.files import read
 from shadematch.predicting.prediction import predict
@@ -78,7 +78,7 @@ def _predict(args: argparse.Namespace) -> str:
             limits = ("level", "low", "high", "delta_e_low", "delta_e_high")
             more["range"] = picked(ranged, *limits)
         more["spread"] = spread_entries(strayed)
-        return json_text({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
+        return json_object({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
     rows = [*strayed.within_rows]
     if ranged is not None:
         rows.append(Row("range", ranged.sentence))

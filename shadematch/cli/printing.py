@@ -20,11 +20,11 @@ from shadematch.support.report import Report, Reported
 
 __all__ = [
     "cautions",
-    "clean",
     "coloured",
-    "json_text",
+    "json_object",
     "picture",
     "picture_kind",
+    "printable",
     "shown",
     "terminal",
     "wrapped",
@@ -39,7 +39,7 @@ _RIGHT_TO_LEFT: Final = re.compile(
 follows, and a dose would end up at the wrong name (Unicode Standard Annex 9, rule W2 on)."""
 
 
-def json_text(entries: dict[str, Any]) -> str:
+def json_object(entries: dict[str, Any]) -> str:
     """One JSON object."""
     try:
         return json.dumps(entries, indent=2, allow_nan=False)
@@ -98,7 +98,7 @@ def coloured() -> bool:
     return terminal() and not off
 
 
-def clean(text: str) -> str:
+def printable(text: str) -> str:
     """Without characters that could control the terminal: names come from files."""
     kept = "".join(c if c == "\n" or unicodedata.category(c)[0] != "C" else "?" for c in text)
     return _RIGHT_TO_LEFT.sub(lambda run: f"{run.group()}\N{LEFT-TO-RIGHT MARK}", kept)
@@ -106,7 +106,7 @@ def clean(text: str) -> str:
 
 def wrapped(text: str, indent: int = 0) -> str:
     """On a terminal, long lines are wrapped; elsewhere they stay whole, for other tools."""
-    text, width = clean(text), _width()
+    text, width = printable(text), _width()
     if width is None:
         return text
     wrapper = textwrap.TextWrapper(width, subsequent_indent=" " * indent, break_on_hyphens=False)
@@ -128,10 +128,10 @@ def shown(*results: Reported | Report | str) -> str:
             continue
         report = result.report() if isinstance(result, Reported) else result
         if coloured() and report.swatches:
-            named = (replace(each, label=clean(each.label)) for each in report.swatches)
+            named = (replace(each, label=printable(each.label)) for each in report.swatches)
             patches = replace(report, swatches=tuple(named)).patches()
             parts.append("\n".join(filter(None, (patches, report.legend))))
-        parts.append(clean(report.text(_width())))
+        parts.append(printable(report.text(_width())))
         careful = careful or report.cautions
     return "\n\n".join([*parts, *([cautions()] if careful else [])])
 

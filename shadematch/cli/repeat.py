@@ -18,7 +18,7 @@ from shadematch.cli.amounts import read_doses
 from shadematch.cli.conditions import pour_and_view, read_palette
 from shadematch.cli.entries import dose_entries, picked, recipe_entries, shared_entries
 from shadematch.cli.parsing import Verbs, called, option_of
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.errors import PourError
 from shadematch.keeping.files import save
 from shadematch.keeping.repeat import Repeat, repeat
@@ -119,7 +119,7 @@ def save_as(found: Match, path: str, *, note: str | None, replace: bool) -> None
 def _repeat(args: argparse.Namespace) -> str:
     found = read_saved(args, args.recipe)
     if args.json:
-        return json_text(_entries(found))
+        return json_object(_entries(found))
     return shown(found)
 
 

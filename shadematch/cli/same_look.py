@@ -17,7 +17,7 @@ from shadematch.cli.amounts import BACKING, LENGTH, MASS, NUMBER, SHARE
 from shadematch.cli.conditions import add_conditions
 from shadematch.cli.entries import choice_entries, recipe_entries, shared_entries, spread_entries
 from shadematch.cli.parsing import OPTIONS, Verbs, called, given
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.errors import PourError, ShadematchError
 from shadematch.keeping.files import save
@@ -93,7 +93,7 @@ def _same(args: argparse.Namespace) -> str:
         with called("path", "--save"):
             save(new, args.save, replace=args.replace)
     if args.json:
-        return json_text(
+        return json_object(
             {
                 "before": recipe_entries(look.before.recipe, look.before),
                 **recipe_entries(look.recipe, look.predicted, delta_e=look.delta_e),

@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 
 from shadematch.cli.parsing import Verbs, add_replace
-from shadematch.cli.printing import json_text
+from shadematch.cli.printing import json_object
 from shadematch.keeping.samples import copy_samples
 
 __all__ = ["add_verb"]
@@ -25,4 +25,4 @@ def add_verb(verb: Verbs) -> None:
 
 def _samples(args: argparse.Namespace) -> str:
     files = [str(path) for path in copy_samples(args.folder, replace=args.replace)]
-    return json_text({"files": files}) if args.json else "\n".join(files)
+    return json_object({"files": files}) if args.json else "\n".join(files)

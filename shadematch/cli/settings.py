@@ -16,14 +16,14 @@ from typing import Any, Final, NamedTuple
 
 from shadematch.cli.amounts import BACKING, LENGTH, MASS, NUMBER, SHARE
 from shadematch.cli.parsing import Verbs
-from shadematch.cli.printing import clean, json_text, shown
+from shadematch.cli.printing import json_object, printable, shown
 from shadematch.errors import FileError, ShadematchError
 from shadematch.keeping.settings import SETTINGS_FILE, Settings, UsualValues
 
 __all__ = ["add_verb"]
 
 
-class _Asked(NamedTuple):
+class _Question(NamedTuple):
     """One of the questions.
 
     Attributes
@@ -45,23 +45,23 @@ class _Asked(NamedTuple):
     usual: str
 
 
-_QUESTIONS: Final[Mapping[str, _Asked]] = {
-    "palette": _Asked(
+_QUESTIONS: Final[Mapping[str, _Question]] = {
+    "palette": _Question(
         "--palette",
         "FILE",
         str,
         "File of your palette, calibration or journal",
         "the invented samples",
     ),
-    "batch_g": _Asked("--batch", "G", MASS, "Base that you melt at once, in g", "500"),
-    "thickness_cm": _Asked("--thickness", "CM", LENGTH, "Thickness of your bars, in cm", "1"),
-    "white": _Asked("--white", "FRACTION", SHARE, "Part of the base that is white, 0 to 1", "0"),
-    "base": _Asked("--base", "NAME", str, "", "clear"),
-    "bar_g": _Asked("--bar", "G", MASS, "Mass of a bar, in g", "100"),
-    "backing": _Asked("--backing", "BACKING", BACKING, "What lies behind a bar", "white"),
-    "loss": _Asked("--loss", "FRACTION", SHARE, "", "0.03"),
-    "max_load": _Asked("--max-load", "LOAD", NUMBER, "", "4"),
-    "dose_step": _Asked("--dose-step", "DOSE", NUMBER, "", "1"),
+    "batch_g": _Question("--batch", "G", MASS, "Base that you melt at once, in g", "500"),
+    "thickness_cm": _Question("--thickness", "CM", LENGTH, "Thickness of your bars, in cm", "1"),
+    "white": _Question("--white", "FRACTION", SHARE, "Part of the base that is white, 0 to 1", "0"),
+    "base": _Question("--base", "NAME", str, "", "clear"),
+    "bar_g": _Question("--bar", "G", MASS, "Mass of a bar, in g", "100"),
+    "backing": _Question("--backing", "BACKING", BACKING, "What lies behind a bar", "white"),
+    "loss": _Question("--loss", "FRACTION", SHARE, "", "0.03"),
+    "max_load": _Question("--max-load", "LOAD", NUMBER, "", "4"),
+    "dose_step": _Question("--dose-step", "DOSE", NUMBER, "", "1"),
 }
 
 
@@ -97,7 +97,7 @@ def _settings(args: argparse.Namespace) -> str:
         saved = str(place)
     if args.json:
         own = None if found.place is None else str(found.place)
-        return json_text({"file": own, "settings": found.usual.stated, "saved": saved})
+        return json_object({"file": own, "settings": found.usual.stated, "saved": saved})
     return shown(found, *([] if saved is None else [f"saved in {saved}"]))
 
 
@@ -124,7 +124,7 @@ def _answers() -> dict[str, Any]:
                 value = asked.read(text)
                 Settings.of(UsualValues(**{name: value}), Path(SETTINGS_FILE))
             except (ShadematchError, argparse.ArgumentTypeError) as wrong:
-                print(clean(str(wrong)))
+                print(printable(str(wrong)))
                 continue
             answers[name] = value
             break

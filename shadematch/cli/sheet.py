@@ -20,7 +20,7 @@ from shadematch.cli.conditions import (
 from shadematch.cli.entries import picked
 from shadematch.cli.parsing import HASH, Verbs, called, given, not_with
 from shadematch.cli.pot import add_pot, pot_options
-from shadematch.cli.printing import json_text, wrapped
+from shadematch.cli.printing import json_object, wrapped
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.wanted import TARGET_OPTIONS, TARGET_WAYS, add_target, read_target
 from shadematch.errors import PourError
@@ -117,5 +117,5 @@ def _sheet(args: argparse.Namespace) -> str:
             made.save(args.save, replace=args.replace)
     if args.json:
         entries = picked(made, "title", "text", "html")
-        return json_text({**entries, "saved": args.save})
+        return json_object({**entries, "saved": args.save})
     return made.text.rstrip("\n") if args.save is None else wrapped(f"saved in {args.save}")

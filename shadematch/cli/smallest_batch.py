@@ -21,7 +21,7 @@ from shadematch.cli.conditions import (
 )
 from shadematch.cli.entries import choice_entries, picked, shared_entries, spread_entries
 from shadematch.cli.parsing import Verbs, given, only_with
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.cli.wanted import add_target, read_target
 from shadematch.errors import PourError
 from shadematch.matching.smallest_batch import smallest_batch
@@ -63,7 +63,7 @@ def _smallest(args: argparse.Namespace) -> str:
     )
     if args.json:
         kept = ("mass_g", "always_from_g", "bars", "within", "ideal_delta_e", "floor", "proved")
-        return json_text(
+        return json_object(
             {
                 **picked(found, *kept, "sentence"),
                 "closest": None

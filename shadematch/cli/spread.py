@@ -19,7 +19,7 @@ from shadematch.cli.conditions import (
 )
 from shadematch.cli.entries import recipe_entries, shared_entries, spread_entries
 from shadematch.cli.parsing import Verbs
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.predicting.spread import spread
 
@@ -49,7 +49,7 @@ def _spread(args: argparse.Namespace) -> str:
     )
     if args.json:
         goal = found.target
-        return json_text(
+        return json_object(
             {
                 **recipe_entries(found.recipe, found.nominal),
                 "spread": spread_entries(found),

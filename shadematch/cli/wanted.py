@@ -12,7 +12,7 @@ from shadematch.cli.conditions import read_palette
 from shadematch.cli.parsing import HASH, OPTIONS, called, given, not_with, only_with
 from shadematch.errors import ColourError
 from shadematch.photo.light import Neutral
-from shadematch.photo.read import read_photo as _read_photo
+from shadematch.photo.read import read_photo
 from shadematch.photo.regions import as_regions
 from shadematch.studio.palette import Palette
 from shadematch.studio.target import Target
@@ -23,7 +23,7 @@ __all__ = [
     "add_photo",
     "add_target",
     "no_photo",
-    "read_photo",
+    "photo_target",
     "read_target",
 ]
 
@@ -110,7 +110,7 @@ def read_target(args: argparse.Namespace) -> Target:
             raise found.at(f"--target-{found.field}") from None
         raise
     if args.photo is not None:
-        return read_photo(args, palette=read_palette(args) if args.of_palette else None)
+        return photo_target(args, palette=read_palette(args) if args.of_palette else None)
     no_photo(args, ways[0])
     not_with(ways[0], args, "of_palette", remedy="It goes with --photo")
     if args.spectrum is not None:
@@ -140,7 +140,7 @@ def no_photo(args: argparse.Namespace, way: str, prefix: str = "") -> None:
     not_with(way, args, *names, remedy=f"It goes with --{prefix}photo")
 
 
-def read_photo(
+def photo_target(
     args: argparse.Namespace, prefix: str = "", palette: Palette | None = None
 ) -> Target:
     """The colour in a photo given in options that begin with `prefix`."""
@@ -159,7 +159,7 @@ def read_photo(
         neutral = Neutral(as_regions(own["neutral"], "neutral"), **known)
     else:
         only_with(f"{start}neutral", args, f"{prefix}reflectance".replace("-", "_"))
-    return _read_photo(
+    return read_photo(
         own["photo"],
         region=own["region"],
         neutral=neutral,

@@ -14,7 +14,7 @@ from shadematch.cli.amounts import COUNT, LENGTH, read_doses
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
 from shadematch.cli.entries import picked, shared_entries
 from shadematch.cli.parsing import Verbs, given
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_object, shown
 from shadematch.predicting.layers import Shade
 from shadematch.predicting.wedge import wedge
 
@@ -61,5 +61,5 @@ def _wedge(args: argparse.Namespace) -> str:
             for x, rest, shade in zip(found.coloured_cm, found.clear_cm, found.shades, strict=True)
         ]
         recipe = {"doses": dict(found.recipe.doses), "unit": found.recipe.unit}
-        return json_text({**recipe, "places": places, **shared_entries(pour, view)})
+        return json_object({**recipe, "places": places, **shared_entries(pour, view)})
     return shown(found)

@@ -16,7 +16,7 @@ from shadematch.support.arrays import FloatArray
 
 __all__ = [
     "POW25",
-    "Parts",
+    "FormulaParts",
     "chroma_metric",
     "g_at",
     "parts",
@@ -84,7 +84,7 @@ def t_of(cos: FloatArray, sin: FloatArray) -> FloatArray:
     return value
 
 
-class Parts(NamedTuple):
+class FormulaParts(NamedTuple):
     """What the formula is built from; every array has the broadcast shape."""
 
     g: FloatArray
@@ -104,7 +104,7 @@ class Parts(NamedTuple):
     r_t: FloatArray
 
 
-def parts(lab1: FloatArray, lab2: FloatArray) -> Parts:
+def parts(lab1: FloatArray, lab2: FloatArray) -> FormulaParts:
     """The parts for pairs of CIELAB colours, shapes (..., 3) that broadcast."""
     l1, a1, b1 = lab1[..., 0], lab1[..., 1], lab1[..., 2]
     l2, a2, b2 = lab2[..., 0], lab2[..., 1], lab2[..., 2]
@@ -124,7 +124,7 @@ def parts(lab1: FloatArray, lab2: FloatArray) -> Parts:
     half_dh, mean_h = np.radians(0.5 * dh), np.radians(mean)
     mean_c = 0.5 * (c1 + c2)  # (13)
     theta = np.exp(-(((mean - 275.0) / 25.0) ** 2))  # (16), over its 30 degrees
-    return Parts(
+    return FormulaParts(
         g=g,
         a1=ap1,
         c1=c1,

@@ -19,7 +19,7 @@ from shadematch.colour.expected import (
     within_in_words,
 )
 from shadematch.correction.additions import Additions, Sought
-from shadematch.correction.belief import Belief
+from shadematch.correction.belief import BatchBelief
 from shadematch.predicting.uncertainty import CAUSES, Cause, cause_in_words
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
@@ -119,7 +119,7 @@ def addition_of(additions: Additions, recipe: Recipe, found: Sought, target: Tar
 
 
 def described(
-    belief: Belief,
+    belief: BatchBelief,
     recipe: Recipe,
     lengths: FloatArray,
     base_g: tuple[float, float],
@@ -156,7 +156,7 @@ class _Ranges(TypedDict):
     largest: Cause
 
 
-def _ranges(belief: Belief, aim: FloatArray, target: Target) -> _Ranges:
+def _ranges(belief: BatchBelief, aim: FloatArray, target: Target) -> _Ranges:
     """What it stays within half the time and nine times in ten, and the largest cause."""
     size, mean = belief.mean.size, belief.mean
     points = normal_points(_DRAWS, size + 3)

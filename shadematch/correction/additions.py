@@ -16,7 +16,7 @@ from typing import Final, Literal
 import numpy as np
 
 from shadematch.colour.difference import delta_e
-from shadematch.correction.belief import Belief
+from shadematch.correction.belief import BatchBelief
 from shadematch.correction.spectra import spectra_of
 from shadematch.errors import PourError
 from shadematch.optics.layer import Layer
@@ -64,7 +64,7 @@ class Additions:
 
     def __init__(
         self,
-        belief: Belief,
+        belief: BatchBelief,
         target: FloatArray,
         *,
         step: float,

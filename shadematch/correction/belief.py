@@ -45,7 +45,7 @@ from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import between
 
-__all__ = ["Belief", "Priors", "first_belief"]
+__all__ = ["BatchBelief", "Priors", "first_belief"]
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ class Priors:
 
 
 @dataclass(frozen=True, eq=False)
-class Belief:
+class BatchBelief:
     """The belief about a batch.
 
     The u = 2 n + 6 + 2 m + K unknowns, in this order, for n pigments, m let-downs and K modes of
@@ -320,7 +320,7 @@ class Belief:
         slope[:, -3:] += np.eye(3)
         return lab_from_response(f) + unknowns[-3:], slope
 
-    def learn(self, lab: FloatArray, covariance: FloatArray) -> tuple[Belief, float]:
+    def learn(self, lab: FloatArray, covariance: FloatArray) -> tuple[BatchBelief, float]:
         """The belief after a colour was measured.
 
         Parameters
@@ -358,7 +358,7 @@ class Belief:
         # Twice the cost is distributed as chi square with three degrees of freedom.
         return belief, float(gammaincc(1.5, fit.cost))
 
-    def after(self, doses: FloatArray, base_g: FloatArray) -> Belief:
+    def after(self, doses: FloatArray, base_g: FloatArray) -> BatchBelief:
         """The belief after doses, shape (n,), and base [g], shape (2,), were added."""
         n = self.count
         more = np.zeros(self.mean.size)
@@ -392,7 +392,7 @@ def first_belief(
     priors: Priors,
     let_downs: tuple[Dosed, ...] = (),
     base: str = CLEAR,
-) -> Belief:
+) -> BatchBelief:
     """The belief about a batch before it is measured."""
     # What the palette says counts toward how much strengths differ.
     told = (strength_moves(palette.in_base(base)) ** 2).sum(axis=0)
@@ -408,7 +408,7 @@ def first_belief(
             np.full(3, priors.model_spread**2),
         ]
     )
-    return Belief(
+    return BatchBelief(
         palette=palette,
         view=view,
         thickness_cm=thickness_cm,

@@ -11,7 +11,7 @@ import numpy as np
 from shadematch.colour.difference import delta_e
 from shadematch.correction.addition import addition_of
 from shadematch.correction.additions import Additions, BaseKind, Sought
-from shadematch.correction.belief import Belief, Priors, first_belief
+from shadematch.correction.belief import BatchBelief, Priors, first_belief
 from shadematch.correction.results import Correction
 from shadematch.errors import ColourError, PourError
 from shadematch.predicting.prediction import conditions, recipe_of
@@ -32,7 +32,7 @@ from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import between, listed
 
-__all__ = ["Measured", "MostAdded", "after", "begun", "correct", "judged"]
+__all__ = ["MeasuredBatch", "MostAdded", "after", "begun", "correct", "judged"]
 
 _MODEL_LAB: Final = 0.5
 _IN_RANGE: Final = "Give a number in this range"
@@ -158,7 +158,7 @@ def correct(
         made = checked_made(let_down_paste, [part.let_down for part in poured.weighed], scale, unit)
         if model_spread is None:
             told = palette.uncertainty
-            model_spread = max(_MODEL_LAB, 0.0 if told is None else told.model_lab)
+            model_spread = max(_MODEL_LAB, 0.0 if told is None else min(told.model_lab, 20.0))
         priors = Priors(strength_spread, white_spread, ruler, scale, model_spread)
         belief = begun(poured, palette, view, priors, lambda d: made.get(d.pigment))
     seen, goal = _colour(measured, belief.view), as_target(target)
@@ -171,7 +171,7 @@ def correct(
         must_avoid,
     )
     return judged(
-        Measured(seen, goal, _covariance(seen, measured_spread), float(within)),
+        MeasuredBatch(seen, goal, _covariance(seen, measured_spread), float(within)),
         limits,
         poured,
         belief,
@@ -180,7 +180,7 @@ def correct(
 
 
 @dataclass(frozen=True, eq=False)
-class Measured:
+class MeasuredBatch:
     """The measured colour and its covariance, the target, and how near is near enough.
 
     Raises
@@ -246,7 +246,7 @@ def begun(
     view: View,
     priors: Priors,
     made: Callable[[LetDown], float | None],
-) -> Belief:
+) -> BatchBelief:
     """The belief about a recipe that was poured, before it is measured.
 
     `made` gives the paste that a let-down was made with [palette's unit], or None if unknown.
@@ -268,7 +268,7 @@ def begun(
     )
 
 
-def after(last: Correction) -> tuple[Recipe, Belief]:
+def after(last: Correction) -> tuple[Recipe, BatchBelief]:
     """The contents of the pot and the belief about it, after the addition."""
     made = last.taken
     held = np.array([made.doses.get(n, 0.0) for n in last._belief.palette.names])
@@ -276,10 +276,10 @@ def after(last: Correction) -> tuple[Recipe, Belief]:
 
 
 def judged(
-    asked: Measured,
+    asked: MeasuredBatch,
     limits: MostAdded,
     poured: Recipe,
-    belief: Belief,
+    belief: BatchBelief,
     before: Correction | None,
     known: Sought | None = None,
 ) -> Correction:

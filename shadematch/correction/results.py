@@ -12,7 +12,7 @@ import numpy as np
 from shadematch.colour.expected import how_seen
 from shadematch.correction.addition import Addition, addition_of, described
 from shadematch.correction.additions import Additions
-from shadematch.correction.belief import Belief
+from shadematch.correction.belief import BatchBelief
 from shadematch.predicting.prediction import loads_of
 from shadematch.predicting.readings import told_apart
 from shadematch.studio.palette import Palette
@@ -107,7 +107,7 @@ class Correction(Reported):
     smallest: Addition | None
     proved: bool
     surprise: float
-    _belief: Belief = field(repr=False, compare=False)
+    _belief: BatchBelief = field(repr=False, compare=False)
     _additions: Additions = field(repr=False, compare=False)
     _before: Correction | None = field(repr=False, compare=False)
     _covariance: FloatArray = field(repr=False, compare=False)

@@ -15,9 +15,9 @@ from shadematch.support.charts import bars
 from shadematch.support.models import is_finite
 from shadematch.support.report import Report, Reported, Row, Swatch
 
-__all__ = ["GAP", "Coverage", "Nearest", "Volume", "checked_within", "known_rows"]
+__all__ = ["SOLID_GAP", "Coverage", "Nearest", "Volume", "checked_within", "known_rows"]
 
-GAP: Final = 0.1
+SOLID_GAP: Final = 0.1
 """Largest CIEDE2000 between a result and its floor for the result to count as proved."""
 
 
@@ -70,7 +70,7 @@ class Nearest(Reported):
     @property
     def proved(self) -> bool:
         """Whether `delta_e` is within 0.1 of the floor."""
-        return self.delta_e - self.bound <= GAP
+        return self.delta_e - self.bound <= SOLID_GAP
 
     @property
     def sentence(self) -> str:

@@ -21,7 +21,7 @@ from shadematch.predicting.spread import Spread, spread
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour, base_named, percent
 from shadematch.studio.target import HoldsTarget, Target, as_target
-from shadematch.studio.unit import measured, steps_in
+from shadematch.studio.unit import quantity_in, steps_in
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray
 from shadematch.support.charts import Tile, tiles
@@ -142,7 +142,7 @@ class Feasibility(Reported):
             )
         else:
             where = self._where(ideal <= self.within)
-            first = f"With doses of any {measured(unit)} {code} can be made: {where}."
+            first = f"With doses of any {quantity_in(unit)} {code} can be made: {where}."
         name = steps_in(unit, best.pour.dose_step)
         parts = [first]
         for batch, layer in zip(self.batches_g, self.delta_e, strict=True):

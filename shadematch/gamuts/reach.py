@@ -10,10 +10,10 @@ import numpy as np
 
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.errors import ColourError, PourError
-from shadematch.gamuts.answers import GAP, Coverage, Nearest, Volume, checked_within
+from shadematch.gamuts.answers import SOLID_GAP, Coverage, Nearest, Volume, checked_within
 from shadematch.gamuts.real_doses import EXACT, RealDoses, real_doses_of
 from shadematch.gamuts.slices import Plane, Slice, WholeMap, slice_of, whole_maps_of
-from shadematch.gamuts.solid import Surface
+from shadematch.gamuts.solid import Mesh
 from shadematch.gamuts.targets import Targets, labs_of
 from shadematch.predicting.prediction import conditions
 from shadematch.studio.palette import Palette
@@ -87,7 +87,7 @@ class Gamut(Reported):
         lab = goal.lab_in(self.view)
         doses = self._doses
         steps, value = self._found(lab)
-        bound = doses.floor(lab, reached=value, gap=0.5 * GAP, effort=_EFFORT)
+        bound = doses.floor(lab, reached=value, gap=0.5 * SOLID_GAP, effort=_EFFORT)
         return Nearest(goal, doses.choice(steps, value), bound)
 
     def _found(self, lab: FloatArray) -> tuple[FloatArray, float]:
@@ -178,7 +178,7 @@ class Gamut(Reported):
         return Coverage(float(np.mean(distances <= limit)), limit, distances)
 
     @functools.cached_property
-    def surface(self) -> Surface:
+    def surface(self) -> Mesh:
         """Its surface as triangles, for drawing; vertices are colours that can be made.
 
         Hollows are resolved down to a few CIELAB units.

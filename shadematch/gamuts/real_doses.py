@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.gamuts.faces import faces_of, lattice, loads_on
-from shadematch.gamuts.solid import Body, Surface, fill, wrap
+from shadematch.gamuts.solid import Body, Mesh, fill, wrap
 from shadematch.matching.question import Choice
 from shadematch.predicting.prediction import Model, model_of
 from shadematch.search.ideal_many import Cloud
@@ -106,7 +106,7 @@ class RealDoses:
         return fill([(self.space.lab(points), cells.tetrahedra) for points in steps])
 
     @functools.cached_property
-    def surface(self) -> Surface:
+    def surface(self) -> Mesh:
         """The surface; each vertex is pushed outwards, then moved to the nearest colour."""
         rough = wrap(self.body)
         far = _FAR * self.body.pitch
@@ -116,7 +116,7 @@ class RealDoses:
         moved = np.linalg.norm(vertices - rough.vertices, axis=1)
         kept = moved > 2.0 * far  # it jumped elsewhere: leave it
         vertices[kept] = rough.vertices[kept]
-        return Surface(vertices, rough.triangles)
+        return Mesh(vertices, rough.triangles)
 
     def sampled_volume(self, samples: int = 8000, seed: int = 20_240_229) -> tuple[float, float]:
         """Volume [CIELAB cubed] and two standard errors.

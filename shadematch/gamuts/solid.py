@@ -20,7 +20,7 @@ import numpy as np
 from shadematch.errors import MissingExtraError, ShadematchError
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["Body", "Surface", "enclosed", "fill", "wrap"]
+__all__ = ["Body", "Mesh", "fill", "volume_inside", "wrap"]
 
 _CHUNK: Final = 400_000
 _VOXELS: Final = 200_000
@@ -56,7 +56,7 @@ class Body:
 
 
 @dataclass(frozen=True)
-class Surface:
+class Mesh:
     """Triangles around a body, for drawing.
 
     Attributes
@@ -73,7 +73,7 @@ class Surface:
     @property
     def volume(self) -> float:
         """Volume inside [CIELAB cubed], by the divergence theorem."""
-        return enclosed(self.vertices, self.triangles)
+        return volume_inside(self.vertices, self.triangles)
 
     def normals(self) -> FloatArray:
         """Outward unit normals at the vertices, shape (v, 3), weighted by area."""
@@ -86,7 +86,7 @@ class Surface:
         return np.asarray(np.divide(total, size, out=np.zeros_like(total), where=size > 0))
 
 
-def enclosed(vertices: FloatArray, triangles: IntArray) -> float:
+def volume_inside(vertices: FloatArray, triangles: IntArray) -> float:
     """Volume inside a closed mesh of triangles, counterclockwise as seen from outside."""
     middle = vertices.mean(axis=0)
     a, b, c = np.moveaxis(vertices[triangles] - middle, 1, 0)
@@ -163,7 +163,7 @@ def _draw(filled: BoolArray, corners: FloatArray, tetrahedra: IntArray) -> None:
         filled[at[:, 0], at[:, 1], at[:, 2]] = True
 
 
-def wrap(body: Body, *, every: int = 2) -> Surface:
+def wrap(body: Body, *, every: int = 2) -> Mesh:
     """The surface of a body.
 
     Parameters
@@ -196,6 +196,6 @@ def wrap(body: Body, *, every: int = 2) -> Surface:
     vertices, triangles, _, _ = marching_cubes(blocks, 0.5, gradient_direction="descent")
     step = body.pitch * every
     lab = body.origin - step + (vertices + 0.5) * step
-    if enclosed(lab, triangles) < 0:
+    if volume_inside(lab, triangles) < 0:
         triangles = triangles[:, ::-1]
-    return Surface(np.asarray(lab, dtype=float), np.asarray(triangles, dtype=np.int64))
+    return Mesh(np.asarray(lab, dtype=float), np.asarray(triangles, dtype=np.int64))

@@ -13,8 +13,8 @@ from shadematch.colour.standards import observation
 from shadematch.journal.learning import absorbed, drifted, refitted, wandered
 from shadematch.journal.noise import Miss, Tracker, improbable, tube_spread
 from shadematch.journal.odd import Explanation, explained
-from shadematch.journal.seeing import Bar, Shown, shown, values_of
-from shadematch.journal.unknowns import TUBES, Believed, Tube, begun, grown
+from shadematch.journal.seeing import Bar, Shown, expected_readings, values_of
+from shadematch.journal.unknowns import TUBES, Believed, Tube, before_any_bar, grown
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import CLEAR
 from shadematch.studio.unit import Unit
@@ -80,7 +80,7 @@ class Belief:
         palette: Palette | None = None,
     ) -> None:
         self.unit = unit
-        self._prior = self.now = begun(pastes, scattering, palette)
+        self._prior = self.now = before_any_bar(pastes, scattering, palette)
         """Belief before the bars that are fitted together, and after them."""
         self.noise = Tracker()
         self.tube_sd = TUBES
@@ -112,11 +112,11 @@ class Belief:
     def expects(self, bar: Bar) -> tuple[Shown, Miss]:
         """What a bar should show, and how far it is from that."""
         belief = self.ready(bar.tubes, bar)
-        seen = shown(belief.mean, belief.layout, [bar], self.unit)[0]
+        seen = expected_readings(belief.mean, belief.layout, [bar], self.unit)[0]
         wide = self.widened(belief, bar.reading.pour.base)
         slopes = seen.slopes
         if wide is not belief:
-            slopes = shown(wide.mean, wide.layout, [bar], self.unit)[0].slopes
+            slopes = expected_readings(wide.mean, wide.layout, [bar], self.unit)[0].slopes
         known = slopes @ belief.covariance @ slopes.T + drifted(slopes, belief.layout)
         return seen, Miss(values_of(bar.reading) - seen.values, known, seen.noise)
 

@@ -17,7 +17,7 @@ from typing import Final
 
 from shadematch.errors import FileError
 from shadematch.journal.events import Begun, Event, event_of, line_of
-from shadematch.support.files import entries_of, parse_json
+from shadematch.support.files import errors_named, parse_json
 
 __all__ = ["Book"]
 
@@ -93,7 +93,7 @@ class Book:
         except (UnicodeDecodeError, FileError):
             self.torn.append(line.decode("utf-8", "replace")[:200])
             return
-        with entries_of(self.path, f"event {number}: "):
+        with errors_named(self.path, f"event {number}: "):
             event = event_of(content)
         if event.event != number or isinstance(event, Begun) != (number == 1):
             raise self._wrong(f"has event {event.event} in place of {number}", event.event)

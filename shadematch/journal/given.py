@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal, cast
+from typing import Any, cast
 
 from shadematch.correction.addition import Addition
 from shadematch.correction.correct import correct
@@ -12,6 +12,7 @@ from shadematch.errors import PourError
 from shadematch.journal.batches import Batch
 from shadematch.journal.events import Reading
 from shadematch.journal.history import History
+from shadematch.journal.unknowns import Means
 from shadematch.matching.match import Match
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe, doses_of
@@ -21,9 +22,7 @@ from shadematch.studio.view import View
 from shadematch.support.arrays import Triple, triple
 from shadematch.support.models import between, expect
 
-__all__ = ["Means", "added_of", "batch_of", "correction_of", "fields_of", "reading_of"]
-
-Means = Literal["colorimeter", "phone"]
+__all__ = ["added_of", "batch_correction", "batch_of", "fields_of", "reading_of"]
 
 
 def reading_of(
@@ -150,7 +149,7 @@ def added_of(
     return _doses_in(given, history), grams
 
 
-def correction_of(
+def batch_correction(
     history: History,
     held: Batch,
     reading: Reading,

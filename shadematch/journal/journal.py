@@ -23,10 +23,9 @@ from shadematch.journal.events import (
     now,
 )
 from shadematch.journal.given import (
-    Means,
     added_of,
+    batch_correction,
     batch_of,
-    correction_of,
     fields_of,
     reading_of,
 )
@@ -34,6 +33,7 @@ from shadematch.journal.lesson import Lesson
 from shadematch.journal.opening import check_whole, open_or_begin
 from shadematch.journal.pages import Pages
 from shadematch.journal.sheet import events_in
+from shadematch.journal.unknowns import Means
 from shadematch.matching.match import Match
 from shadematch.studio.named import check_names
 from shadematch.studio.palette import Palette
@@ -335,7 +335,7 @@ class Journal(Pages):
         """
         reading = reading_of(measured, view, means, instrument, None)
         held = self._history.batch(batch)
-        found = correction_of(self._history, held, reading, target, options)
+        found = batch_correction(self._history, held, reading, target, options)
         if self._history.batch_with(held.recipe.doses, held.recipe.pour, reading) is None:
             self._history.write(
                 lambda n: Measured(event=n, at=now(), batch=held.number, reading=reading)

@@ -24,7 +24,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from shadematch.colour.standards import WAVELENGTHS_NM
-from shadematch.journal.seeing import Bar, Roughness, Shown, shown, values_of
+from shadematch.journal.seeing import Bar, Roughness, Shown, expected_readings, values_of
 from shadematch.journal.unknowns import Believed, Layout
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
@@ -79,7 +79,7 @@ def refitted(
     measured = [values_of(bar.reading) for bar in bars]
 
     def linear(z: FloatArray, noisier: float) -> _Linear:
-        seen = shown(prior.mean + root @ z, layout, bars, unit)
+        seen = expected_readings(prior.mean + root @ z, layout, bars, unit)
         slopes = np.concatenate([s.slopes for s in seen]) @ root
         rows, off, first = [], [], 0
         for each, y, age in zip(seen, measured, ages.tolist(), strict=True):
@@ -155,7 +155,7 @@ def absorbed(
     before: Believed, bar: Bar, about: FloatArray, *, rough: Roughness, unit: Unit
 ) -> Believed:
     """What was believed before, with one bar in it; slopes are those at `about`, a later mean."""
-    seen = shown(about, before.layout, [bar], unit)[0]
+    seen = expected_readings(about, before.layout, [bar], unit)[0]
     left = before.covariance @ seen.slopes.T
     inner = seen.slopes @ left + seen.noise.times(rough)
     off = values_of(bar.reading) - seen.values - seen.slopes @ (before.mean - about)

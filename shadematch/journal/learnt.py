@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.calibration.carried import Known, uncertainty_of
+from shadematch.calibration.carried import KnownSpectra, palette_uncertainty
 from shadematch.calibration.spectra import further_bases
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.journal.seeing import ERRORS, MODEL_LAB, Roughness
@@ -93,7 +93,7 @@ def palette_of(
     # A palette has no place for extra dosing noise: add it to the model's error.
     added = max(rough.hand - 1.0, 0.0) * dosing
     errors = ERRORS[unit]
-    known = Known(
+    known = KnownSpectra(
         unknowns=layout.unknowns,
         pigments=layout.pastes,
         theta=theta,
@@ -119,5 +119,5 @@ def palette_of(
         bases=tuple(base_of(name) for name in further_bases(layout.unknowns)),
         unit=unit,
         note=note,
-        uncertainty=uncertainty_of(known, layout.pastes),
+        uncertainty=palette_uncertainty(known, layout.pastes),
     )

@@ -12,7 +12,7 @@ from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.difference import squared_difference
 from shadematch.journal.belief import Belief
 from shadematch.journal.lesson import NextBar
-from shadematch.journal.seeing import ERRORS, Bar, shown
+from shadematch.journal.seeing import ERRORS, Bar, expected_readings
 from shadematch.journal.unknowns import Believed, Instrument, Tube
 from shadematch.studio.pour import CLEAR, Pour
 from shadematch.studio.recipe import Recipe
@@ -58,7 +58,7 @@ def next_bar(
     spread = wanted @ first
     before = float(np.einsum("cik,cjk,cij->", spread, wanted, metric))
     after = []
-    for seen in shown(now.mean, now.layout, bars, belief.unit):
+    for seen in expected_readings(now.mean, now.layout, bars, belief.unit):
         noise = seen.slopes @ first @ seen.slopes.T + seen.noise.times(belief.noise.rough)
         across = spread @ seen.slopes.T  # (c, 3, 3)
         gone = across @ np.linalg.solve(noise, np.swapaxes(across, 1, 2))

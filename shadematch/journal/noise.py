@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.journal.seeing import Noise, Roughness
+from shadematch.journal.seeing import Roughness, StudioNoise
 from shadematch.journal.unknowns import TUBES, Believed
 from shadematch.support.arrays import FloatArray
 
@@ -48,7 +48,7 @@ class Miss(NamedTuple):
 
     off: FloatArray
     known: FloatArray
-    noise: Noise
+    noise: StudioNoise
 
     @property
     def share(self) -> float:

@@ -11,7 +11,7 @@ import numpy as np
 
 from shadematch.calibration.spectra import further_bases
 from shadematch.journal.noise import Miss
-from shadematch.journal.seeing import Bar, Roughness, shown, values_of
+from shadematch.journal.seeing import Bar, Roughness, expected_readings, values_of
 from shadematch.journal.unknowns import Believed, Tube
 from shadematch.studio.pour import CLEAR, base_named
 from shadematch.studio.unit import Unit
@@ -85,7 +85,9 @@ def explained(
     counts = Counter(each.kind for each in tried)
     logs, fits = [], []
     for each, seen in zip(
-        tried, shown(belief.mean, belief.layout, [t.bar for t in tried], unit), strict=True
+        tried,
+        expected_readings(belief.mean, belief.layout, [t.bar for t in tried], unit),
+        strict=True,
     ):
         covariance = seen.slopes @ belief.covariance @ seen.slopes.T
         if each.loose is not None:

@@ -10,7 +10,7 @@ from shadematch.journal.events import Event
 from shadematch.journal.history import History
 from shadematch.journal.lesson import Lesson, NextBar
 from shadematch.journal.next_bar import next_bar
-from shadematch.journal.sheet import table_of
+from shadematch.journal.sheet import csv_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.unit import Unit
@@ -116,7 +116,7 @@ class Pages(Reported):
         FileError
             If the place can't be written, or another file is there and `replace` is false.
         """
-        write_text(path, table_of(self.events), replace=replace)
+        write_text(path, csv_of(self.events), replace=replace)
 
     def report(self) -> Report:
         """Strengths, bars put aside, paste left, and questions to the maker."""

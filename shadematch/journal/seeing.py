@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.calibration.forward import Errors, Seen, layers_of, look, to_lab
+from shadematch.calibration.forward import Errors, SeenLayers, layers_of, look, to_lab
 from shadematch.calibration.spectra import matern
 from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.standards import WAVELENGTHS_NM
@@ -19,7 +19,16 @@ from shadematch.journal.unknowns import Instrument, Layout, Means, Tube
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["ERRORS", "MODEL_LAB", "Bar", "Noise", "Roughness", "Shown", "shown", "values_of"]
+__all__ = [
+    "ERRORS",
+    "MODEL_LAB",
+    "Bar",
+    "Roughness",
+    "Shown",
+    "StudioNoise",
+    "expected_readings",
+    "values_of",
+]
 
 _W: Final = WAVELENGTHS_NM.size
 ERRORS: Final[dict[Unit, Errors]] = {
@@ -64,7 +73,7 @@ class Roughness(NamedTuple):
     known: float = 1.0
 
 
-class Noise(NamedTuple):
+class StudioNoise(NamedTuple):
     """Covariances of an ordinary studio's dosing and bench, and reading and model; (m, m) each."""
 
     hand: FloatArray
@@ -83,7 +92,7 @@ class Shown(NamedTuple):
 
     values: FloatArray
     slopes: FloatArray
-    noise: Noise
+    noise: StudioNoise
 
 
 def values_of(reading: TestPour) -> FloatArray:
@@ -93,7 +102,9 @@ def values_of(reading: TestPour) -> FloatArray:
     return np.array([v for v in reading.spectrum if v is not None])
 
 
-def shown(mean: FloatArray, layout: Layout, bars: Sequence[Bar], unit: Unit) -> list[Shown]:
+def expected_readings(
+    mean: FloatArray, layout: Layout, bars: Sequence[Bar], unit: Unit
+) -> list[Shown]:
     """Expected readings of bars; bars of the same tubes are computed together, which is faster."""
     found: list[Shown | None] = [None] * len(bars)
     errors = ERRORS[unit]
@@ -107,7 +118,7 @@ def shown(mean: FloatArray, layout: Layout, bars: Sequence[Bar], unit: Unit) -> 
         layers = layers_of(cases, layout.unknowns, layout.pastes, errors)
         seen = look(theta, layout.unknowns, layout.pastes, layers, errors)
         for row, i in enumerate(members):
-            one = Seen(seen.spectrum[row], seen.by_unknown[row], seen.by_error[row])
+            one = SeenLayers(seen.spectrum[row], seen.by_unknown[row], seen.by_error[row])
             found[i] = _of_one(mean, layout, bars[i], one)
     return [each for each in found if each is not None]
 
@@ -127,7 +138,7 @@ def _together(bars: Sequence[Bar]) -> list[tuple[dict[str, Tube], list[int]]]:
     return groups
 
 
-def _of_one(mean: FloatArray, layout: Layout, bar: Bar, seen: Seen) -> Shown:
+def _of_one(mean: FloatArray, layout: Layout, bar: Bar, seen: SeenLayers) -> Shown:
     """The expected reading of one bar, from what `look` gave for it."""
     spectrum, reading = np.maximum(seen.spectrum, _DARKEST), bar.reading
     by_unknown, by_error = seen.by_unknown, seen.by_error
@@ -148,7 +159,7 @@ def _of_one(mean: FloatArray, layout: Layout, bar: Bar, seen: Seen) -> Shown:
         missed = _MODEL_SHARE**2 * matern(_MODEL_NM)[np.ix_(known, known)]
         missed = missed * np.outer(values, values)
         read = np.diag((_SHARE * values) ** 2 + _FLOOR**2)
-        return Shown(values, slopes, Noise(hand, missed + read))
+        return Shown(values, slopes, StudioNoise(hand, missed + read))
     if reading.covariance is not None:
         read = (1.0 - _SHARED) * np.array(reading.covariance)
     else:
@@ -159,4 +170,4 @@ def _of_one(mean: FloatArray, layout: Layout, bar: Bar, seen: Seen) -> Shown:
     slopes[:, at] = np.column_stack([np.eye(3), chroma])
     grey, share = mean[at][:3], mean[at][3]
     slopes[1:, : layout.spectra + len(layout.tubes)] *= 1.0 + share
-    return Shown(values + grey + share * chroma, slopes, Noise(hand, eye))
+    return Shown(values + grey + share * chroma, slopes, StudioNoise(hand, eye))

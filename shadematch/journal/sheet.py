@@ -16,7 +16,7 @@ from shadematch.errors import FileError
 from shadematch.journal.events import Begun, Event, event_of, line_of
 from shadematch.support.files import spreadsheet_cell
 
-__all__ = ["events_in", "table_of"]
+__all__ = ["csv_of", "events_in"]
 
 _PLAIN: Final = ("event", "what", "at", "batch", "of", "why", "pigment", "tube_size", "base")
 _POUR: Final = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
@@ -30,7 +30,7 @@ _WHOLE: Final = ("event", "batch", "of")
 _LONGEST: Final = 20_000_000
 
 
-def table_of(events: Sequence[Event]) -> str:
+def csv_of(events: Sequence[Event]) -> str:
     """The events as CSV, with the byte order mark and line ends that spreadsheets need."""
     entries = [json.loads(line_of(event)) for event in events]
     first = events[0]

@@ -21,7 +21,7 @@ from shadematch.calibration.forward import backing_key, backing_level
 from shadematch.calibration.spectra import (
     BELIEFS,
     BEND_SHARED_SD,
-    Belief,
+    SpectrumPrior,
     Unknown,
     belief_covariance,
     further_bases,
@@ -34,15 +34,25 @@ from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["BIAS", "TUBES", "Believed", "Instrument", "Layout", "Means", "Tube", "begun", "grown"]
+__all__ = [
+    "BIAS",
+    "TUBES",
+    "Believed",
+    "Instrument",
+    "Layout",
+    "Means",
+    "Tube",
+    "before_any_bar",
+    "grown",
+]
 
 _W: Final = WAVELENGTHS_NM.size
 _TYPICAL: Final = 1.5
 """Load times thickness [unit per 100 g, cm] at which an unknown paste is expected to absorb a good
 part of the light."""
-_GUESSED: Final = Belief(0.6, 0.0, 0.8, 50.0)
+_GUESSED: Final = SpectrumPrior(0.6, 0.0, 0.8, 50.0)
 """Prior of a paste in a palette without uncertainty (estimate)."""
-_LEFT_OUT: Final = Belief(0.05, 0.0, 0.1, 60.0)
+_LEFT_OUT: Final = SpectrumPrior(0.05, 0.0, 0.1, 60.0)
 """Uncertainty that the modes of a palette leave out (estimate)."""
 TUBES: Final = 0.10
 """Standard deviation of the strength of tubes [natural log] (common practice, no source)."""
@@ -133,7 +143,7 @@ class Believed:
     covariance: FloatArray
 
 
-def begun(
+def before_any_bar(
     pastes: Sequence[str], scattering: Sequence[str], palette: Palette | None = None
 ) -> Believed:
     """The belief before any bar.

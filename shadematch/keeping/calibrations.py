@@ -26,11 +26,11 @@ from shadematch.calibration.spectra import BELIEFS, Unknown
 from shadematch.calibration.test_pour import TestPour
 from shadematch.errors import FileError
 from shadematch.keeping.forms import (
-    Curve,
     DosesEntry,
     Entry,
     FromFields,
     PaletteEntry,
+    SpectrumEntry,
     entries_of,
     made_from,
     possible,
@@ -62,7 +62,7 @@ _Pour = Annotated[
     ),
     AfterValidator(_possible),
 ]
-_Unknown = Annotated[Unknown, FromFields(mean=Curve)]
+_Unknown = Annotated[Unknown, FromFields(mean=SpectrumEntry)]
 _Errors = Annotated[Errors, FromFields(**dict.fromkeys(Errors._fields, _Positive))]
 _Noise = Annotated[Noise, FromFields(**dict.fromkeys(Noise._fields, _Positive))]
 
@@ -77,7 +77,7 @@ class _CalibrationEntry(Entry):
     weights: tuple[Annotated[float, Field(ge=0, le=1)], ...]
     slips: tuple[tuple[Annotated[float, Field(ge=-30, le=30)], ...], ...]
     unknowns: Annotated[tuple[_Unknown, ...], Field(min_length=1)]
-    found: tuple[Curve, ...]
+    found: tuple[SpectrumEntry, ...]
     errors: _Errors
     noise: _Noise
     scale: tuple[_Positive, _Positive]

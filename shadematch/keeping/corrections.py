@@ -16,7 +16,7 @@ from pydantic import Field, TypeAdapter
 from shadematch.correction.addition import Addition
 from shadematch.correction.additions import BaseKind, Sought
 from shadematch.correction.belief import Priors
-from shadematch.correction.correct import Measured, MostAdded, after, begun, judged
+from shadematch.correction.correct import MeasuredBatch, MostAdded, after, begun, judged
 from shadematch.correction.results import Correction
 from shadematch.errors import FileError
 from shadematch.keeping.forms import (
@@ -60,7 +60,7 @@ class _AdditionEntry(Entry):
 
 class _RoundEntry(Entry):
     asked: Annotated[
-        Measured,
+        MeasuredBatch,
         FromFields(measured=TargetEntry, target=TargetEntry, covariance=Covariance),
     ]
     limits: Annotated[MostAdded, FromFields(bases=tuple[BaseKind, ...], must_avoid=tuple[str, ...])]
@@ -98,7 +98,7 @@ def entries_of_correction(correction: Correction) -> dict[str, Any]:
         )
         rounds.append(
             _RoundEntry.model_construct(
-                asked=Measured(one.measured, one.target, one._covariance, one.within),
+                asked=MeasuredBatch(one.measured, one.target, one._covariance, one.within),
                 limits=limits,
                 advice=_AdditionEntry.of(one.smallest),
                 proved=bool(one.proved),

@@ -39,7 +39,7 @@ from shadematch.studio.view import View
 from shadematch.support.files import checked_envelope, enveloped, read_json, write_json
 from shadematch.support.models import expect, listed
 
-__all__ = ["KINDS", "Kind", "Saveable", "read", "save"]
+__all__ = ["KINDS", "FileKind", "Saveable", "read", "save"]
 
 T = TypeVar("T")
 
@@ -54,7 +54,7 @@ class TargetsEntry(Entry):
     targets: tuple[TargetEntry, ...]
 
 
-class Kind(NamedTuple):
+class FileKind(NamedTuple):
     """A kind of file: its newest version, the type that reading gives, and the two converters.
 
     `form` describes the entries; None where no schema is published.
@@ -67,21 +67,21 @@ class Kind(NamedTuple):
     made: Callable[[dict[str, Any]], Any]
 
 
-def _of(gives: type, form: TypeAdapter[Any]) -> Kind:
-    return Kind(
+def _of(gives: type, form: TypeAdapter[Any]) -> FileKind:
+    return FileKind(
         1, gives, form, lambda thing: entries_of(form, thing), lambda data: made_from(form, data)
     )
 
 
 _TARGETS: Final = TypeAdapter(TargetsEntry)
-KINDS: Final[Mapping[str, Kind]] = {
+KINDS: Final[Mapping[str, FileKind]] = {
     "palette": _of(Palette, TypeAdapter(PaletteFile)),
     "targets": _of(list, _TARGETS)._replace(
         made=lambda content: list(made_from(_TARGETS, content).targets)
     ),
     "recipe": _of(SavedRecipe, TypeAdapter(SavedEntry)),
-    "batch": Kind(1, Correction, None, entries_of_correction, correction_of),
-    "calibration": Kind(1, Calibration, None, entries_of_calibration, calibration_of),
+    "batch": FileKind(1, Correction, None, entries_of_correction, correction_of),
+    "calibration": FileKind(1, Calibration, None, entries_of_calibration, calibration_of),
 }
 """By the word in the envelope."""
 _VERSIONS: Final = {name: kind.version for name, kind in KINDS.items()}

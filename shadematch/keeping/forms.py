@@ -35,13 +35,13 @@ from shadematch.support.models import expect, readable
 
 __all__ = [
     "LONGEST_NOTE",
-    "Curve",
     "DosesEntry",
     "Entry",
     "FromFields",
     "PaletteEntry",
     "PaletteFile",
     "RecipeEntry",
+    "SpectrumEntry",
     "TargetEntry",
     "WeighedEntry",
     "below",
@@ -212,7 +212,7 @@ def possible(target: Target) -> Target:
     return target
 
 
-Curve = Annotated[
+SpectrumEntry = Annotated[
     tuple[float, ...], Field(min_length=WAVELENGTHS_NM.size, max_length=WAVELENGTHS_NM.size)
 ]
 TargetEntry = Annotated[
@@ -220,7 +220,7 @@ TargetEntry = Annotated[
     FromFields(
         illuminant=OwnLight,
         source=Annotated[str, Field(max_length=LONGEST_NOTE)],
-        reflectance=Curve | None,
+        reflectance=SpectrumEntry | None,
     ),
     AfterValidator(possible),
 ]

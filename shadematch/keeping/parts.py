@@ -14,7 +14,7 @@ import numpy as np
 
 from shadematch._version import __version__
 from shadematch.errors import FileError, MissingExtraError, ShadematchError
-from shadematch.matching.many import Matches, Way, table_of
+from shadematch.matching.many import Matches, Way, piece_table
 from shadematch.matching.wanted import Wanted
 from shadematch.support.files import whole_file
 
@@ -104,7 +104,7 @@ def _write(way: Way, wanted: Wanted, folder: str, replace: bool) -> int:
             return len(wanted)
         if not replace:
             raise _other(place)
-    table = arrow.table(table_of(way, wanted)).replace_schema_metadata({_MARK: mark})
+    table = arrow.table(piece_table(way, wanted)).replace_schema_metadata({_MARK: mark})
     with whole_file(place, replace=True) as beside:
         parquet.write_table(table, beside)
     return len(wanted)

@@ -18,7 +18,7 @@ import numpy as np
 from shadematch.errors import FileError, PourError, ShadematchError
 from shadematch.keeping.parts import expect_frame, pandas, pyarrow, save_parts
 from shadematch.matching.columns import LET_DOWN_MASS, Columns, columns_of
-from shadematch.matching.many import Matches, table_of
+from shadematch.matching.many import Matches, piece_table
 from shadematch.matching.match import Match
 from shadematch.matching.wanted import Wanted
 from shadematch.studio.pour import Pour
@@ -172,7 +172,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
 def _chunks(matches: Iterable[Match]) -> Iterator[Columns]:
     """Columns of a few thousand matches each."""
     if isinstance(matches, Matches) and matches.untouched:
-        yield from matches._done_by(table_of)
+        yield from matches._done_by(piece_table)
         return
     try:
         stream = iter(matches)

@@ -31,7 +31,7 @@ from shadematch.errors import FileError, ShadematchError
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour, Share
 from shadematch.studio.view import View
-from shadematch.support.files import entries_of, read_text, write_text
+from shadematch.support.files import errors_named, read_text, write_text
 from shadematch.support.models import Frozen, Number
 from shadematch.support.report import Report, Reported, Row
 
@@ -132,7 +132,7 @@ class Settings(Reported):
                 value=str(path),
                 remedy='Write lines such as batch_g = 500 and palette = "mine.json"',
             ) from None
-        with entries_of(place):
+        with errors_named(place):
             usual = UsualValues(**content)
         return cls.of(usual, place)
 
@@ -147,10 +147,10 @@ class Settings(Reported):
         """
         own = None
         if usual.palette is not None:
-            with entries_of(place, "palette: "):
+            with errors_named(place, "palette: "):
                 own = palette_in(place.parent / usual.palette)
         found = cls(usual, place, own)
-        with entries_of(place):
+        with errors_named(place):
             _ = found.pour, found.view
             if own is not None:
                 own.base(found.pour.base)  # refuses what it lacks

@@ -17,7 +17,7 @@ from shadematch.keeping.files import read
 from shadematch.keeping.parts import expect_frame, pandas
 from shadematch.studio.target import Target
 from shadematch.support.models import expect, is_finite, listed
-from shadematch.support.readers import Row, is_number, table_of, table_text, with_points
+from shadematch.support.readers import TableRow, is_number, table_of, table_text, with_points
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -123,7 +123,7 @@ def read_targets(path: str | os.PathLike[str]) -> list[Target]:
     table = table_of(text, path, error=ColourError, short=True)
     heads = ["source" if head.strip().lower() == "name" else head for head in table.names]
     rows = [
-        Row(line, dict(zip(heads, cells, strict=True)))
+        TableRow(line, dict(zip(heads, cells, strict=True)))
         for line, cells in table.lines
         if any(cell.strip() for cell in cells)
     ]

@@ -43,7 +43,7 @@ __all__ = ["USUAL_LIGHTS", "Lights", "UnderLight", "lights", "metameric_index"]
 USUAL_LIGHTS: Final = ("D65", "A", "FL11", "LED-B3")
 """Daylight, a filament lamp, a fluorescent lamp with three bands, a white LED of 4100 K."""
 
-Correction = Literal["multiplicative", "additive", "none"]
+MetamericCorrection = Literal["multiplicative", "additive", "none"]
 _BRIGHTEST: Final = 100.0
 """Radiance factor beyond any surface; keeps results finite."""
 _DARK: Final = 1e-6
@@ -102,7 +102,7 @@ class Lights(Reported):
     lights: tuple[UnderLight, ...]
     spread: Spread
     reference: Light
-    correction: Correction
+    correction: MetamericCorrection
 
     @property
     def worst(self) -> UnderLight:
@@ -179,7 +179,7 @@ def metameric_index(
     illuminant: Light = "A",
     reference: Light = "D65",
     observer: str = "2",
-    correction: Correction = "multiplicative",
+    correction: MetamericCorrection = "multiplicative",
 ) -> tuple[float, float]:
     """Special metamerism index, change in illuminant.
 
@@ -263,7 +263,7 @@ def lights(
     view: View | None = None,
     lights: Sequence[Light] = USUAL_LIGHTS,
     reference: Light = "D65",
-    correction: Correction = "multiplicative",
+    correction: MetamericCorrection = "multiplicative",
 ) -> Lights:
     """Compare a recipe with a target under several lights.
 

@@ -35,7 +35,7 @@ from shadematch.support.models import check_progress, whole
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Matches", "Way", "match_many", "table_of"]
+__all__ = ["Matches", "Way", "match_many", "piece_table"]
 
 _LARGEST_CHUNK: Final = 10_000_000
 _T = TypeVar("_T")
@@ -232,7 +232,7 @@ def _solve(way: Way, wanted: Wanted) -> _Solved:
     return _Solved(labs, answers, sure)
 
 
-def table_of(way: Way, wanted: Wanted) -> Columns:
+def piece_table(way: Way, wanted: Wanted) -> Columns:
     """The answers to a piece as the columns of a table; in a worker."""
     labs, answers, sure = _solve(way, wanted)
     steps, delta_e = answers.frugal, answers.frugal_delta_e

@@ -29,7 +29,7 @@ from shadematch.optics.transport import (
 )
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["Coat", "Medium", "add", "look", "medium"]
+__all__ = ["Coat", "Medium", "add", "medium", "stack_radiance"]
 
 _LEAST: Final = 1e-9
 """Least absorption [1/cm]; keeps the conservative case away from k = 0."""
@@ -102,7 +102,7 @@ def add(upper: Coat, lower: Coat) -> Coat:
     )
 
 
-def look(coats: Sequence[Coat], around: Surroundings, along: Directions) -> FloatArray:
+def stack_radiance(coats: Sequence[Coat], around: Surroundings, along: Directions) -> FloatArray:
     """Radiance factor, shape (w,), of one or more layers seen straight from above, without gloss.
 
     `coats` lists them top first, with their common directions `along`. Against the light it is a

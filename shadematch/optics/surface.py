@@ -38,7 +38,7 @@ from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["MOST_BACKINGS", "Bounds", "Surface"]
 
-Mode = Literal["air", "optical", "through"]
+ViewMode = Literal["air", "optical", "through"]
 
 MOST_BACKINGS: Final = 4
 """Backings of more different reflectances are not worth one surface each."""
@@ -85,7 +85,7 @@ def _place(values: FloatArray, axis: int) -> tuple[IntArray, FloatArray]:
 
 
 @functools.lru_cache(maxsize=MOST_BACKINGS)
-def _fitted(mode: Mode, backing: float) -> tuple[FloatArray, FloatArray]:
+def _fitted(mode: ViewMode, backing: float) -> tuple[FloatArray, FloatArray]:
     """Coefficients of all patches, shape (16, patches), and the table of largest values."""
     from scipy.interpolate import RectBivariateSpline
 

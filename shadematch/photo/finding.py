@@ -51,7 +51,7 @@ class _Spot(NamedTuple):
     area: float
 
 
-Cells = dict[tuple[int, int], int]
+SpotGrid = dict[tuple[int, int], int]
 """The spot at each place of a grid."""
 
 
@@ -180,7 +180,7 @@ def _spots(lab: FloatArray, edge: float) -> list[_Spot]:
     return spots
 
 
-def _grids(spots: Sequence[_Spot]) -> list[Cells]:
+def _grids(spots: Sequence[_Spot]) -> list[SpotGrid]:
     """Grids of spots, the largest first; no spot is in two."""
     if len(spots) < _FEWEST:
         return []
@@ -188,7 +188,7 @@ def _grids(spots: Sequence[_Spot]) -> list[Cells]:
     areas = np.array([s.area for s in spots])
     away = places[None] - places[:, None]
     length = np.hypot(away[..., 0], away[..., 1])
-    tries: list[Cells] = []
+    tries: list[SpotGrid] = []
     placed: set[int] = set()
     for i in range(len(spots)):
         if i in placed:
@@ -221,9 +221,9 @@ def _grids(spots: Sequence[_Spot]) -> list[Cells]:
 
 def _grown(
     places: FloatArray, areas: FloatArray, start: int, u: FloatArray, v: FloatArray
-) -> Cells:
+) -> SpotGrid:
     """All spots reached from one by steps like u and v, which may change slowly."""
-    cells: Cells = {(0, 0): start}
+    cells: SpotGrid = {(0, 0): start}
     used = {start}
     waiting: list[tuple[tuple[int, int], FloatArray, FloatArray]] = [((0, 0), u, v)]
     while waiting:
@@ -253,7 +253,7 @@ def _map(to_photo: FloatArray, points: FloatArray) -> FloatArray:
     return np.asarray(seen[:, :2] / seen[:, 2:])
 
 
-def _placed(seen: _Seen, spots: Sequence[_Spot], cells: Cells) -> _Found | None:
+def _placed(seen: _Seen, spots: Sequence[_Spot], cells: SpotGrid) -> _Found | None:
     """The chart in a grid, if its colours are there and fit in one orientation only."""
     keys = np.array(list(cells), dtype=float)
     points = np.array([(spots[i].x, spots[i].y) for i in cells.values()])

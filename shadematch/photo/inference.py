@@ -42,7 +42,16 @@ from shadematch.colour.standards import observation
 from shadematch.photo.light import regressors
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["BELIEF", "Inferred", "Known", "Terms", "frame_of", "infer", "lab_by_xyz", "straighten"]
+__all__ = [
+    "BELIEF",
+    "Inferred",
+    "KnownSurface",
+    "Terms",
+    "frame_of",
+    "infer",
+    "lab_by_xyz",
+    "straighten",
+]
 
 _DARKEST: Final = 1e-3
 """Below it the tone curve is linear, so that black stays black."""
@@ -116,7 +125,7 @@ class Terms:
 BELIEF: Final = Terms()
 
 
-class Known(NamedTuple):
+class KnownSurface(NamedTuple):
     """A surface of known colour.
 
     Attributes
@@ -228,7 +237,7 @@ class Inferred:
     ) -> tuple[FloatArray, FloatArray]:
         """Covariance of Lab there: from the parameters, and from the process; each (3, 3).
 
-        `steep` is as in `Known`.
+        `steep` is as in `KnownSurface`.
         """
         lab = self.lab(linear, place)
         between, here = self._tie(lab, place, steep)
@@ -354,7 +363,7 @@ def _prior(belief: Terms, plane: tuple[FloatArray, FloatArray]) -> tuple[FloatAr
 
 
 def infer(
-    known: Sequence[Known],
+    known: Sequence[KnownSurface],
     matrix: FloatArray,
     plane: tuple[FloatArray, FloatArray],
     belief: Terms = BELIEF,

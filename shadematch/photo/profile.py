@@ -26,7 +26,7 @@ from shadematch.support.arrays import FloatArray
 
 __all__ = ["ADOBE_RGB", "DISPLAY_P3", "SRGB", "Profile", "grey_of", "read_profile"]
 
-Curve = Callable[[FloatArray], FloatArray]
+ToneCurve = Callable[[FloatArray], FloatArray]
 
 _D50: Final[FloatArray] = np.array([0.9642, 1.0, 0.8249])
 """White of the profile connection space (ICC.1)."""
@@ -57,7 +57,7 @@ class Profile:
     """
 
     name: str
-    curves: tuple[Curve, ...]
+    curves: tuple[ToneCurve, ...]
     matrix: FloatArray
 
     @property
@@ -71,11 +71,11 @@ class Profile:
         return tuple(np.asarray(curve(codes), dtype=np.float32) for curve in self.curves)
 
 
-def _power(gamma: float) -> Curve:
+def _power(gamma: float) -> ToneCurve:
     return lambda v: np.asarray(v**gamma)
 
 
-def _of_primaries(name: str, curve: Curve) -> Profile:
+def _of_primaries(name: str, curve: ToneCurve) -> Profile:
     xyz = np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in _PRIMARIES[name]]).T
     x, y = _D65_XY
     white = np.array([x / y, 1.0, (1 - x - y) / y])
@@ -154,7 +154,7 @@ def _xyz(tag: bytes) -> FloatArray:
     return np.array(struct.unpack_from(">3i", tag, 8)) / 65536.0
 
 
-def _curve(tag: bytes) -> Curve:
+def _curve(tag: bytes) -> ToneCurve:
     """A tone curve that is finite, doesn't fall and runs from about 0 to about 1."""
     curve = _parametric(tag) if tag[:4] == b"para" else _sampled(tag)
     with np.errstate(all="ignore"):
@@ -165,7 +165,7 @@ def _curve(tag: bytes) -> Curve:
     return lambda v: np.clip(curve(v), 0.0, 1.0)
 
 
-def _sampled(tag: bytes) -> Curve:
+def _sampled(tag: bytes) -> ToneCurve:
     if tag[:4] != b"curv":
         raise ValueError
     (count,) = struct.unpack_from(">I", tag, 8)
@@ -180,7 +180,7 @@ def _sampled(tag: bytes) -> Curve:
     return lambda v: np.asarray(np.interp(v, places, table))
 
 
-def _parametric(tag: bytes) -> Curve:
+def _parametric(tag: bytes) -> ToneCurve:
     """Function types 0 to 4 of `para` (ICC.1, table 68)."""
     (kind,) = struct.unpack_from(">H", tag, 8)
     counts = (1, 3, 4, 5, 7)

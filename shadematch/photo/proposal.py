@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter
 
 from shadematch.colour.colorimetry import SRGB_WHITE, lab_to_xyz, xyz_to_hex, xyz_to_lab
@@ -17,7 +16,7 @@ from shadematch.photo.drawing import Bytes, draw_regions, preview
 from shadematch.photo.files import open_photo
 from shadematch.photo.picture import Picture
 from shadematch.photo.regions import Region
-from shadematch.support.arrays import BoolArray, FloatArray
+from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 from shadematch.support.models import whole
 
 if TYPE_CHECKING:
@@ -26,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["FlatArea", "FlatAreas", "flat_areas"]
 
 Box = tuple[int, int, int, int]
-IntArray = NDArray[np.intp]
+
 
 _LONGEST: Final = 240
 _SIDES: Final = (48, 32, 22, 14)  # sides of the squares tried, in pixels of the small copy

@@ -24,7 +24,7 @@ from shadematch.photo.picture import Picture
 from shadematch.photo.regions import Region, as_regions, overlap
 from shadematch.photo.response import Response, response_of, slopes_of
 from shadematch.photo.surfaces import BELOW, STEEP, ChartRead, Surfaces
-from shadematch.photo.target import Correction, Part, PhotoTarget
+from shadematch.photo.target import CorrectedBy, Part, PhotoTarget
 from shadematch.studio.covariance import symmetric
 from shadematch.studio.palette import Palette
 from shadematch.studio.target import Target
@@ -119,7 +119,7 @@ def read_photo(
         surfaces.add_reference(place, colour)
     placed = None if chart is None else _chart(picture, chart, minds)
     evidence = surfaces.infer() if placed is None else surfaces.infer_with(placed)
-    kind: Correction = "none"
+    kind: CorrectedBy = "none"
     if surfaces.words:
         kind = "chart" if placed else "neutral" if neutrals else "reference"
     else:

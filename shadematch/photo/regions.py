@@ -17,7 +17,7 @@ __all__ = ["Region", "as_regions", "overlap"]
 
 _LARGEST_SIDE: Final = 10_000_000
 
-Kind = Literal["box", "circle", "polygon"]
+RegionKind = Literal["box", "circle", "polygon"]
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ class Region:
         If kind and numbers are not those of a region.
     """
 
-    kind: Kind
+    kind: RegionKind
     numbers: tuple[float, ...]
 
     def __post_init__(self) -> None:
@@ -117,7 +117,7 @@ class Region:
             If the text is not a region.
         """
         words = str(text).replace(",", " ").replace(":", " ").split()
-        kind: Kind = "box"
+        kind: RegionKind = "box"
         if words and words[0] in ("box", "circle", "polygon"):
             kind = words.pop(0)  # type: ignore[assignment]
         try:

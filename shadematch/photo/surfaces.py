@@ -16,7 +16,7 @@ from shadematch.colour.colorimetry import SRGB_WHITE, lab_to_xyz, xyz_to_hex, xy
 from shadematch.colour.standards import observation
 from shadematch.errors import ColourError, PhotoError
 from shadematch.photo.chart import GREYS, Chart, by_matrix, read_chart
-from shadematch.photo.inference import BELIEF, Inferred, Known, infer, lab_by_xyz
+from shadematch.photo.inference import BELIEF, Inferred, KnownSurface, infer, lab_by_xyz
 from shadematch.photo.light import PRIOR_MEAN, PRIOR_SD, Neutral, Shading, slope_of
 from shadematch.photo.mean import Mean, mean_of
 from shadematch.photo.picture import Picture
@@ -104,7 +104,7 @@ class Surfaces:
         self.means: list[tuple[str, Mean]] = []
         self.words: list[str] = []
         self.warnings: list[str] = []
-        self._known: list[Known] = []
+        self._known: list[KnownSurface] = []
         # A grey photo's one channel stands for all three.
         self._matrix = picture.profile.matrix if picture.profile.channels == 3 else SRGB.matrix
         if shading is None:
@@ -230,7 +230,7 @@ class Surfaces:
 
     def _surface(
         self, mean: Mean, lab: FloatArray, covariance: FloatArray, steep: float = 1.0
-    ) -> Known:
+    ) -> KnownSurface:
         # Noise is the same share of what is seen and of what is.
         white = observation("D65").white
         shown = np.maximum(mean.xyz, 1e-3)
@@ -240,7 +240,7 @@ class Surfaces:
         covariance = covariance + by @ relative @ by.T
         if mean.empty.shape == (3,):
             covariance = covariance + below_nothing(lab, mean.empty)
-        return Known(self.linear(mean.xyz, mean), self.place(mean), lab, covariance, steep)
+        return KnownSurface(self.linear(mean.xyz, mean), self.place(mean), lab, covariance, steep)
 
     def _doubt(self, given: Neutral, mean: Mean) -> FloatArray:
         """More variance for what hardly looks neutral, or like paper."""

@@ -18,9 +18,9 @@ from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["Correction", "Part", "PhotoTarget"]
+__all__ = ["CorrectedBy", "Part", "PhotoTarget"]
 
-Correction = Literal["chart", "neutral", "reference", "none"]
+CorrectedBy = Literal["chart", "neutral", "reference", "none"]
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ class PhotoTarget(Reported):
     """
 
     target: Target
-    correction: Correction
+    correction: CorrectedBy
     method: str
     uncorrected: Triple
     shares: tuple[tuple[str, float], ...]

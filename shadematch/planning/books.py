@@ -49,7 +49,7 @@ from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
 from shadematch.studio.unit import UNITS, Unit
 from shadematch.studio.view import View
-from shadematch.support.readers import Row, fault, is_number, table_of, table_text, with_points
+from shadematch.support.readers import TableRow, fault, is_number, table_of, table_text, with_points
 
 __all__ = ["read_orders", "read_stock"]
 
@@ -194,7 +194,7 @@ def _rows(
             raise _fault(path, number, needed, "is missing", value=None, remedy="Fill it in")
         for column in row.keys() & _RECIPES.keys() if table.between != "," else ():
             row[column] = _RECIPE_COMMA.sub(r"\1.\2", row[column])
-        rows.append(Row(number, row))
+        rows.append(TableRow(number, row))
     if not rows:
         remedy = f"The first line names the columns: {', '.join(known)}"
         raise PourError("has no lines below a header", field="path", value=str(path), remedy=remedy)

@@ -12,7 +12,7 @@ from shadematch.support.arrays import FloatArray, IntArray
 __all__ = [
     "FIT",
     "Books",
-    "Solution",
+    "PlanSolution",
     "Stage",
     "groups_of",
     "paste_rows",
@@ -95,7 +95,7 @@ class Books:
 
 
 @dataclass(frozen=True)
-class Solution:
+class PlanSolution:
     """A plan in numbers.
 
     Attributes

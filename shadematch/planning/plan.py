@@ -14,15 +14,15 @@ import numpy as np
 from shadematch.errors import PourError
 from shadematch.planning.bases import base_in_words, kinds_of, melted_g, prices_kg, shelf_g
 from shadematch.planning.cost import cost
-from shadematch.planning.numbers import Books, Solution
+from shadematch.planning.numbers import Books, PlanSolution
 from shadematch.planning.options import Options, options_for
 from shadematch.planning.orders import Order
 from shadematch.planning.programme import solve
 from shadematch.planning.result import (
     Amounts,
-    LeftOut,
+    LeftOutOrder,
     Plan,
-    Poured,
+    PouredOrder,
     Purchase,
     Reason,
 )
@@ -41,7 +41,7 @@ _MOST_ASKED: Final = 100
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _Arguments:
     """The arguments of `plan`, kept for what-ifs."""
 
     orders: tuple[Order, ...]
@@ -126,7 +126,7 @@ def plan(
     limit = _at_least(seconds, "seconds", "A few seconds do for most books", 0.001)
     share = _at_least(gap, "gap", "A share such as 0.001, or 0", 0.0)
     return _planned(
-        _Asked(
+        _Arguments(
             orders=book,
             stock=stock,
             palette=palette,
@@ -146,7 +146,7 @@ def _at_least(value: object, field_: str, remedy: str, least: float) -> float:
     return float(value)
 
 
-def _planned(asked: _Asked) -> Plan:
+def _planned(asked: _Arguments) -> Plan:
     listed = [options_for(order, asked.palette) for order in asked.orders]
     books = _books(asked, listed)
     solution = solve(
@@ -154,7 +154,7 @@ def _planned(asked: _Asked) -> Plan:
     )
     assert solution is not None  # pouring nothing is a plan
     palette, stock = asked.palette, asked.stock
-    lines: list[Poured | LeftOut] = []
+    lines: list[PouredOrder | LeftOutOrder] = []
     start = 0
     used = np.zeros(len(palette.pigments))
     for order, options, at in zip(asked.orders, listed, solution.recipe.tolist(), strict=True):
@@ -164,7 +164,7 @@ def _planned(asked: _Asked) -> Plan:
             money = cost(
                 choice.recipe, palette=palette, stock=stock, bar_g=order.bar_g, loss=order.loss
             )
-            lines.append(Poured(order, choice, order.pots, len(options.choices), money))
+            lines.append(PouredOrder(order, choice, order.pots, len(options.choices), money))
         start += len(options.choices)
     there = books.shelf + books.tube_size * solution.tubes
     missed = np.flatnonzero(solution.recipe < 0).tolist()
@@ -188,8 +188,8 @@ def _planned(asked: _Asked) -> Plan:
     lines.sort(key=lambda line: (line.order.due or never, place[line.order.name]))
     limited = tuple(o.name for o, opt in zip(asked.orders, listed, strict=True) if not opt.complete)
     return Plan(
-        poured=tuple(x for x in lines if isinstance(x, Poured)),
-        left_out=tuple(x for x in lines if isinstance(x, LeftOut)),
+        poured=tuple(x for x in lines if isinstance(x, PouredOrder)),
+        left_out=tuple(x for x in lines if isinstance(x, LeftOutOrder)),
         buy=_purchases(asked, solution),
         buy_base_g=Amounts(tuple(zip(asked.kinds, solution.base_g.tolist(), strict=True))),
         money=float(
@@ -205,7 +205,7 @@ def _planned(asked: _Asked) -> Plan:
     )
 
 
-def _with(asked: _Asked, palette: Palette, stock: Stock) -> Plan:
+def _with(asked: _Arguments, palette: Palette, stock: Stock) -> Plan:
     return _planned(replace(asked, palette=palette, stock=stock))
 
 
@@ -214,7 +214,7 @@ def _amounts(palette: Palette, values: FloatArray) -> Amounts:
     return Amounts(tuple(zip(palette.names, rounded, strict=True)))
 
 
-def _prices(asked: _Asked, *, zero: bool = False) -> FloatArray:
+def _prices(asked: _Arguments, *, zero: bool = False) -> FloatArray:
     """Prices of new tubes, shape (n,); if none is known each counts as 1 (or 0)."""
     prices = [asked.stock.price(name, asked.palette) for name in asked.palette.names]
     missing = [n for n, price in zip(asked.palette.names, prices, strict=True) if price is None]
@@ -230,7 +230,7 @@ def _prices(asked: _Asked, *, zero: bool = False) -> FloatArray:
     return np.full(len(prices), 0.0 if zero else 1.0)
 
 
-def _books(asked: _Asked, listed: list[Options]) -> Books:
+def _books(asked: _Arguments, listed: list[Options]) -> Books:
     palette, stock = asked.palette, asked.stock
     names = palette.names
     counts = [len(options.choices) for options in listed]
@@ -253,7 +253,7 @@ def _books(asked: _Asked, listed: list[Options]) -> Books:
     )
 
 
-def _purchases(asked: _Asked, solution: Solution) -> tuple[Purchase, ...]:
+def _purchases(asked: _Arguments, solution: PlanSolution) -> tuple[Purchase, ...]:
     return tuple(
         Purchase(name, int(count), asked.stock.price(name, asked.palette))
         for name, count in zip(asked.palette.names, solution.tubes, strict=True)
@@ -262,21 +262,21 @@ def _purchases(asked: _Asked, solution: Solution) -> tuple[Purchase, ...]:
 
 
 def _left_out(
-    asked: _Asked,
+    asked: _Arguments,
     books: Books,
-    solution: Solution,
+    solution: PlanSolution,
     i: int,
     options: Options,
     left: FloatArray,
     *,
     ask: bool,
-) -> LeftOut:
+) -> LeftOutOrder:
     """Why order i is left out, and what it would take to pour it beside the others."""
     order, nothing = asked.orders[i], Amounts()
     if options.problem:
-        return LeftOut(order, "colour", options.problem, nothing, ())
+        return LeftOutOrder(order, "colour", options.problem, nothing, ())
     if not ask:
-        return LeftOut(order, "paste", "the others don't leave enough for it", nothing, ())
+        return LeftOutOrder(order, "paste", "the others don't leave enough for it", nothing, ())
     # What is bought already stays bought.
     spent = replace(
         books,
@@ -295,7 +295,7 @@ def _left_out(
     base = [] if more is None else base_in_words(asked.kinds, more.base_g.tolist(), 0.5)
     if more is None or not (wanted or base):
         sentence = "the search stopped before it found a way to fit it in"
-        return LeftOut(order, "paste", sentence, nothing, (), proved=False)
+        return LeftOutOrder(order, "paste", sentence, nothing, (), proved=False)
     mine = books.use[books.order == i]
     by_itself = not np.any(np.all(mine <= spent.shelf + 1e-6, axis=1))
     short = _shortage(mine, books.use[int(more.recipe[i])], left, books.tube_size * more.tubes)
@@ -312,7 +312,7 @@ def _left_out(
     if asked.buy and not scarce:
         sentence, reason = f"{sentence}, over the budget of {asked.budget:g}", "budget"
     amounts = _lengths(asked.palette, short)
-    return LeftOut(
+    return LeftOutOrder(
         order=order,
         reason=reason,
         sentence=sentence,
@@ -329,8 +329,8 @@ def _lengths(palette: Palette, values: FloatArray) -> Amounts:
 
 
 def _cheapest(
-    spent: Books, solution: Solution, i: int, left: FloatArray, seconds: float
-) -> tuple[Solution | None, bool]:
+    spent: Books, solution: PlanSolution, i: int, left: FloatArray, seconds: float
+) -> tuple[PlanSolution | None, bool]:
     """The cheapest purchase with which order i can be poured beside the others, and its proof.
 
     First with the others' recipes unchanged, which is quick, then with any. None if more tubes
@@ -350,7 +350,7 @@ def _cheapest(
     if np.isfinite(money[at]):
         recipe = solution.recipe.copy()
         recipe[i] = first[at]
-        found = Solution(recipe, tubes[at].astype(np.int64), base, ())
+        found = PlanSolution(recipe, tubes[at].astype(np.int64), base, ())
         sold = spent.price[spent.most > 0]
         if money[at] <= 0 or money[at] <= sold.min(initial=np.inf):
             # At least one tube is needed (if the plan is right), and none is cheaper.

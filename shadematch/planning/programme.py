@@ -16,7 +16,7 @@ import numpy as np
 from shadematch.planning.numbers import (
     FIT,
     Books,
-    Solution,
+    PlanSolution,
     Stage,
     groups_of,
     paste_rows,
@@ -39,7 +39,7 @@ def solve(
     forced: Sequence[int] = (),
     seconds: float = 20.0,
     gap: float = 0.0,
-) -> Solution | None:
+) -> PlanSolution | None:
     """Solve the programme, goal after goal.
 
     With `forced` orders, exactly those are poured and the one goal is to spend least. For the
@@ -273,7 +273,7 @@ class _Goals:
         fits[len(self.members) : len(self.members) + self.size - self.k] = True
         return found if fits.all() else None
 
-    def solution(self) -> Solution:
+    def solution(self) -> PlanSolution:
         """The best so far, order by order."""
         books, n = self.books, self.books.shelf.size
         x = np.zeros(self.size) if self.best is None else self.best
@@ -286,4 +286,4 @@ class _Goals:
             recipe[orders] = np.searchsorted(books.order, orders) + places
             start += len(columns)
         tubes = np.rint(x[self.k : self.k + n]).astype(np.int64)
-        return Solution(recipe, tubes, x[self.k + n :].copy(), tuple(self.stages))
+        return PlanSolution(recipe, tubes, x[self.k + n :].copy(), tuple(self.stages))

@@ -25,9 +25,9 @@ from shadematch.support.svg import colour_strip
 
 __all__ = [
     "Amounts",
-    "LeftOut",
+    "LeftOutOrder",
     "Plan",
-    "Poured",
+    "PouredOrder",
     "Purchase",
     "Reason",
     "WhatIf",
@@ -87,7 +87,7 @@ class Purchase:
 
 
 @dataclass(frozen=True)
-class Poured:
+class PouredOrder:
     """An order that is poured.
 
     Attributes
@@ -169,7 +169,7 @@ class Poured:
 
 
 @dataclass(frozen=True)
-class LeftOut:
+class LeftOutOrder:
     """An order that can't be poured, and why.
 
     Attributes
@@ -227,8 +227,8 @@ class Plan(Reported):
         them the plan is the best among the recipes listed.
     """
 
-    poured: tuple[Poured, ...] = field(repr=False)
-    left_out: tuple[LeftOut, ...] = field(repr=False)
+    poured: tuple[PouredOrder, ...] = field(repr=False)
+    left_out: tuple[LeftOutOrder, ...] = field(repr=False)
     buy: tuple[Purchase, ...]
     buy_base_g: Mapping[str, float]
     money: float
@@ -241,7 +241,7 @@ class Plan(Reported):
     _again: Callable[[Palette, Stock], Plan] = field(repr=False, compare=False)
 
     @property
-    def lines(self) -> tuple[Poured | LeftOut, ...]:
+    def lines(self) -> tuple[PouredOrder | LeftOutOrder, ...]:
         """All orders, the poured ones first."""
         return (*self.poured, *self.left_out)
 
@@ -265,7 +265,7 @@ class Plan(Reported):
         """Total value of the orders poured."""
         return float(sum(p.order.value for p in self.poured))
 
-    def __getitem__(self, name: str) -> Poured | LeftOut:
+    def __getitem__(self, name: str) -> PouredOrder | LeftOutOrder:
         """The line of an order.
 
         Raises
@@ -371,7 +371,7 @@ class WhatIf(Reported):
     after: Plan = field(repr=False)
 
     @property
-    def changes(self) -> dict[str, tuple[Poured | LeftOut, Poured | LeftOut]]:
+    def changes(self) -> dict[str, tuple[PouredOrder | LeftOutOrder, PouredOrder | LeftOutOrder]]:
         """Orders that change, by name: before and after."""
         found = {}
         for old in self.before.lines:
@@ -393,7 +393,7 @@ class WhatIf(Reported):
         shades = [
             Swatch.of(line.predicted, f"{name}, {word}")
             for name, word, line in lines
-            if isinstance(line, Poured)
+            if isinstance(line, PouredOrder)
         ]
         return Report(
             title=f"without {gone}: {len(changes)} of {len(self.before.lines)} orders change",
@@ -405,10 +405,10 @@ class WhatIf(Reported):
         )
 
 
-def _gist(line: Poured | LeftOut) -> object:
-    return tuple(line.recipe.doses.items()) if isinstance(line, Poured) else None
+def _gist(line: PouredOrder | LeftOutOrder) -> object:
+    return tuple(line.recipe.doses.items()) if isinstance(line, PouredOrder) else None
 
 
-def _in_words(line: Poured | LeftOut) -> str:
+def _in_words(line: PouredOrder | LeftOutOrder) -> str:
     text = str(line).removeprefix(f"{line.order.name}: ")
-    return text if isinstance(line, Poured) else f"left out: {text}"
+    return text if isinstance(line, PouredOrder) else f"left out: {text}"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 from shadematch.colour.colorimetry import ink_on
 from shadematch.gamuts.feasibility import Comparison, Feasibility
 from shadematch.support.hatching import mark_corner, mark_key
-from shadematch.support.paper import axes_for, colour_bar, paint, plain, title
+from shadematch.support.paper import axes_for, colour_bar, literal, paint, title
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -84,7 +84,7 @@ def draw_feasibility(
                 ax.text(
                     x + 0.07,
                     y + 0.32,
-                    plain("\n".join(filter(None, lines)) or "no paste"),
+                    literal("\n".join(filter(None, lines)) or "no paste"),
                     va="center",
                     color=ink,
                     fontsize=9,

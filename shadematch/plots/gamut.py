@@ -12,7 +12,7 @@ from shadematch.errors import PourError
 from shadematch.gamuts.slices import Slice, WholeMap
 from shadematch.support.arrays import FloatArray
 from shadematch.support.hatching import HATCH, mark_key, mark_surface
-from shadematch.support.paper import INK, LINES, QUIET, axes_for, colour_bar, inset, plain, title
+from shadematch.support.paper import INK, LINES, QUIET, axes_for, colour_bar, inset, literal, title
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -124,7 +124,7 @@ def draw_outlines(cuts: Sequence[Slice], labels: Sequence[str], ax: Axes | None 
                 linewidths=width,
                 linestyles=[style],
             )
-        keys.append(Line2D([], [], color=INK, lw=width, ls=style, label=plain(label)))
+        keys.append(Line2D([], [], color=INK, lw=width, ls=style, label=literal(label)))
     if cuts:
         _frame(ax, cuts[0])
         title(

@@ -9,10 +9,10 @@ import numpy as np
 
 from shadematch.colour.colorimetry import ink_on
 from shadematch.predicting.layers import Layered
-from shadematch.predicting.wedge import CLEAR, Wedge
+from shadematch.predicting.wedge import CLEAR_HEX, Wedge
 from shadematch.support.arrays import FloatArray
 from shadematch.support.hatching import mark_corner, mark_key, mark_stretches
-from shadematch.support.paper import INK, QUIET, axes_for, paint, plain, title
+from shadematch.support.paper import INK, QUIET, axes_for, literal, paint, title
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -32,7 +32,7 @@ def draw_wedge(wedge: Wedge, ax: Axes | None = None) -> Axes:
     height = float((coloured + clear).max())
     places = np.linspace(0.0, 1.0, coloured.size)
     shown = [True, thickest.in_srgb]
-    _side(ax, places, [clear, coloured], [CLEAR, thickest.hex], shown)
+    _side(ax, places, [clear, coloured], [CLEAR_HEX, thickest.hex], shown)
     _strip(ax, *wedge.smooth, height)
     for place, x, rest in ((0.0, coloured[0], clear[0]), (1.0, coloured[-1], clear[-1])):
         ax.annotate(
@@ -43,7 +43,7 @@ def draw_wedge(wedge: Wedge, ax: Axes | None = None) -> Axes:
             textcoords="offset points",
             ha="left" if place == 0 else "right",
             va="bottom",
-            color=ink_on(CLEAR) if rest > 0 else INK,
+            color=ink_on(CLEAR_HEX) if rest > 0 else INK,
         )
     _finish(
         ax,
@@ -70,7 +70,7 @@ def draw_layers(layers: Layered, ax: Axes | None = None) -> Axes:
             ax.text(
                 0.5,
                 top - t / 2,
-                plain(f"{t:g} cm: {label}"),
+                literal(f"{t:g} cm: {label}"),
                 ha="center",
                 va="center",
                 color=ink_on(shade.hex),
@@ -156,7 +156,7 @@ def _finish(ax: Axes, height: float, heading: str, foot: str, alt: str) -> None:
     ax.set_yticks([t for t in ax.get_yticks() if 0 <= t <= height * 1.001])
     ax.set_ylabel("height [cm]")
     ax.yaxis.set_label_coords(-0.075, 0.5 / (1 + _GAP + _STRIP))
-    ax.set_xlabel(plain(foot))
+    ax.set_xlabel(literal(foot))
     ax.spines[["left", "top", "right", "bottom"]].set_visible(False)
     title(ax, heading, alt=alt)
     mark_key(ax, below_pt=20)

@@ -19,8 +19,8 @@ from shadematch.support.paper import (
     axes_for,
     beside,
     inset,
+    literal,
     paint,
-    plain,
     scale_of,
     title,
 )
@@ -60,9 +60,11 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
         ax.barh(row, dose, height=0.55, color=paint(one.hex), edgecolor=INK, lw=0.8)
         if not one.in_srgb:
             mark_corner(ax, dose, row + 0.275, size_pt=8)
-        ax.text(dose + 0.02 * across, row, plain(f"{dose:g} {unit} {name}"), va="center", color=INK)
+        ax.text(
+            dose + 0.02 * across, row, literal(f"{dose:g} {unit} {name}"), va="center", color=INK
+        )
     for row, part in enumerate(weighed, start=len(doses)):
-        ax.text(0.01 * longest, row, plain(str(part)), va="center", color=INK)
+        ax.text(0.01 * longest, row, literal(str(part)), va="center", color=INK)
     ax.set_xlim(0, across)
     ax.set_ylim(rows - 0.4, top - 1.5)
     ax.set_yticks([])
@@ -173,4 +175,4 @@ def _draw_bar(
         mark_corner(ax, left + 0.96, 0.2)
     seen = textwrap.wrap(f"seen {bar.view}", 40)
     lines = [str(pour), *seen, *recipe.lines]
-    ax.text(left + 0.01, 0.1, plain("\n".join(lines)), va="top", color=INK)
+    ax.text(left + 0.01, 0.1, literal("\n".join(lines)), va="top", color=INK)

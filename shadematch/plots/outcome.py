@@ -8,7 +8,7 @@ from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_srgb
 from shadematch.correction.results import Correction
 from shadematch.predicting.spread import Spread
 from shadematch.support.hatching import mark_corner, mark_key
-from shadematch.support.paper import INK, axes_for, inset, paint, plain, scale_of, title
+from shadematch.support.paper import INK, axes_for, inset, literal, paint, scale_of, title
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -70,7 +70,7 @@ def draw_correction(found: Correction, ax: Axes | None = None) -> Axes:
     say = "add nothing" if advice.nothing else f"add {advice}"
     title(
         ax,
-        plain(f"{found.status}: {say}"),
+        literal(f"{found.status}: {say}"),
         alt=f"{before}, CIEDE2000 {found.measured_delta_e:.1f} from {found.target.hex}; {say}; "
         f"{after}, {advice.delta_e:.1f}",
     )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from shadematch.colour.colorimetry import ink_on
 from shadematch.planning.result import Plan
 from shadematch.support.hatching import mark_corner, mark_key
-from shadematch.support.paper import INK, QUIET, axes_for, paint, plain, title
+from shadematch.support.paper import INK, QUIET, axes_for, literal, paint, title
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -64,7 +64,7 @@ def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
             for color, lw in (("#ffffff", 4.0), ("#000000", 2.0)):
                 ax.plot([shelf, shelf], [row - 0.36, row + 0.36], color=color, lw=lw)
     bought = " and ".join(str(p) for p in plan.buy)
-    ax.set_yticks(range(len(names)), [plain(name) for name in names])
+    ax.set_yticks(range(len(names)), [literal(name) for name in names])
     ax.set_ylim(len(names) - 0.5, -0.6)
     ax.set_xlim(0, 1.22 * longest)
     ax.set_xlabel(f"paste [{unit}]; a thick line: the shelf ends, new tubes begin")

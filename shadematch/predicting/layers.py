@@ -9,7 +9,7 @@ from typing import Final
 
 from shadematch.colour.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.errors import PourError
-from shadematch.optics.stack import Coat, Medium, add, look, medium
+from shadematch.optics.stack import Coat, Medium, add, medium, stack_radiance
 from shadematch.optics.transport import Directions
 from shadematch.predicting.prediction import conditions, loads_of, model_of, recipe_of
 from shadematch.studio.palette import Palette
@@ -103,7 +103,7 @@ class Layered(Reported):
         return (self.seen,) if len(self._coats) == 1 else tuple(map(self._shade, self._coats))
 
     def _shade(self, coat: Coat) -> Shade:
-        return shade_of(look([coat], self.view.surroundings, self._along), self.view)
+        return shade_of(stack_radiance([coat], self.view.surroundings, self._along), self.view)
 
     @property
     def lab(self) -> tuple[float, float, float]:
@@ -239,7 +239,7 @@ def layers(
     media = [medium_of(recipe, palette) for recipe in recipes]
     coats = tuple(m.coat(thick) for m, thick in zip(media, thicknesses, strict=True))
     along = media[0].along
-    seen = shade_of(look(coats, view.surroundings, along), view)
+    seen = shade_of(stack_radiance(coats, view.surroundings, along), view)
     return Layered(
         recipes=tuple(recipes),
         thicknesses_cm=tuple(thicknesses),

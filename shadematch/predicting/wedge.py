@@ -12,7 +12,7 @@ import numpy as np
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError
-from shadematch.optics.stack import look
+from shadematch.optics.stack import stack_radiance
 from shadematch.predicting.layers import (
     Shade,
     label_of,
@@ -29,9 +29,9 @@ from shadematch.support.models import expect, whole
 from shadematch.support.report import Report, Reported, Row, Swatch, Table, lab_words
 from shadematch.support.svg import colour_strip, side_view
 
-__all__ = ["CLEAR", "Wedge", "wedge"]
+__all__ = ["CLEAR_HEX", "Wedge", "wedge"]
 
-CLEAR: Final = "#f4f1e8"
+CLEAR_HEX: Final = "#f4f1e8"
 """How clear base is drawn from the side."""
 
 _MOST_STEPS: Final = 1000
@@ -125,7 +125,7 @@ class Wedge(Reported):
                 colour_strip(self.smooth[0], "from above", in_srgb=self.smooth[1]),
                 side_view(
                     layers_,
-                    [CLEAR, self.hexes[thick]],
+                    [CLEAR_HEX, self.hexes[thick]],
                     "from the side",
                     in_srgb=[True, self.in_srgb[thick]],
                 ),
@@ -209,5 +209,5 @@ def wedge(
     for x, rest in zip(coloured.tolist(), clear.tolist(), strict=True):
         coats = [above.coat(rest)] if rest > 0 else []
         coats += [below.coat(x)] if x > 0 else []
-        shades.append(shade_of(look(coats, around, below.along), view))
+        shades.append(shade_of(stack_radiance(coats, around, below.along), view))
     return Wedge(made, view, tuple(coloured.tolist()), tuple(clear.tolist()), tuple(shades))

@@ -68,15 +68,15 @@ def _parents(level: _Level) -> _Level:
     )
 
 
-class _Asked(NamedTuple):
+class _Targets(NamedTuple):
     """The question for each of t targets."""
 
     targets: FloatArray  # (t, v, 3)
     most: FloatArray  # (t,) paste
     max_tubes: int
 
-    def at(self, rows: IntArray) -> _Asked:
-        return _Asked(self.targets[rows], self.most[rows], self.max_tubes)
+    def at(self, rows: IntArray) -> _Targets:
+        return _Targets(self.targets[rows], self.most[rows], self.max_tubes)
 
 
 class _Near(NamedTuple):
@@ -245,9 +245,9 @@ class AllRecipes:
         steps = self._steps[leaf * self._rank.shape[1] + column].astype(np.intp)
         return steps, far, complete
 
-    def _asked(self, target: FloatArray, most: float, max_tubes: int | None) -> _Asked:
+    def _asked(self, target: FloatArray, most: float, max_tubes: int | None) -> _Targets:
         tubes = _NO_LIMIT if max_tubes is None else max_tubes
-        return _Asked(target[None], np.array([most + _SLACK]), tubes)
+        return _Targets(target[None], np.array([most + _SLACK]), tubes)
 
     def _found(self, at: int, value: float, paste: bool = False) -> Solution:
         steps, most = self._steps[at], float(self._paste.ravel()[at])
@@ -255,7 +255,7 @@ class AllRecipes:
 
     # --- approximate colours
 
-    def _values(self, asked: _Asked, leaf: IntArray) -> FloatArray:
+    def _values(self, asked: _Targets, leaf: IntArray) -> FloatArray:
         """CIEDE2000 of the recipes of leaves (floors where approximate), infinite if excluded.
 
         Targets and leaves come in pairs; shape (p, recipes of a leaf).
@@ -312,7 +312,7 @@ class AllRecipes:
         self, targets: FloatArray, tolerance: float
     ) -> tuple[FloatArray, IntArray, FloatArray, IntArray]:
         """CIEDE2000 and position of the closest recipe of each target, then of the frugal one."""
-        asked = _Asked(targets, np.full(len(targets), np.inf), _NO_LIMIT)
+        asked = _Targets(targets, np.full(len(targets), np.inf), _NO_LIMIT)
         first = self._dive(targets)
         known = self._values(asked, first)
         # A recipe within the tolerance of 0 limits the paste of the frugal one.
@@ -328,7 +328,7 @@ class AllRecipes:
         lean = lean.at(_firsts(lean.who, lean.values, lean.rank))
         return best, closest.place, lean.values, lean.place
 
-    def _nearest(self, asked: _Asked, below: float) -> tuple[float, int | None]:
+    def _nearest(self, asked: _Targets, below: float) -> tuple[float, int | None]:
         """CIEDE2000 and position of the closest recipe of one target, or None."""
         known = self._values(asked, self._dive(asked.targets)).min(axis=1)
         found = self._within(asked, np.minimum(known, below))
@@ -336,7 +336,7 @@ class AllRecipes:
         first = found.at(_firsts(found.who, found.values, found.rank))
         return (float(first.values[0]), int(first.place[0])) if first.who.size else (below, None)
 
-    def _least(self, asked: _Asked, within: float) -> tuple[float, int | None]:
+    def _least(self, asked: _Targets, within: float) -> tuple[float, int | None]:
         """CIEDE2000 and position of the recipe with the least paste within a CIEDE2000."""
         found = self._within(asked, np.array([within]))
         paste = self._paste.ravel()[found.place]
@@ -345,7 +345,7 @@ class AllRecipes:
 
     def _within(
         self,
-        asked: _Asked,
+        asked: _Targets,
         within: FloatArray,
         tolerance: float = 0.0,
         enough: FloatArray | None = None,
@@ -382,7 +382,7 @@ class AllRecipes:
         return node
 
     def _walk(
-        self, asked: _Asked, within: FloatArray, tolerance: float, enough: FloatArray
+        self, asked: _Targets, within: FloatArray, tolerance: float, enough: FloatArray
     ) -> tuple[IntArray, IntArray]:
         """Pairs of targets and leaves that may hold what `_within` needs, by target."""
         who = np.arange(len(asked.targets))

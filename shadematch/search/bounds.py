@@ -30,7 +30,7 @@ from shadematch.search.scattering import images_by_surface
 from shadematch.search.space import Space, lab_range
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["Judged", "beyond", "images_of", "judge", "nearest"]
+__all__ = ["BoxFloors", "beyond", "images_of", "judge", "nearest"]
 
 _CUTS: Final = 8
 _MOST_CELLS: Final = 24
@@ -159,7 +159,7 @@ def nearest(offset: FloatArray, generators: FloatArray) -> tuple[FloatArray, Flo
 
 
 @dataclass(frozen=True)
-class Judged:
+class BoxFloors:
     """How near boxes can be to a target."""
 
     floor: FloatArray  # (m,) of CIEDE2000
@@ -177,7 +177,7 @@ def judge(
     radius: float,
     limit: float = np.inf,
     away: FloatArray | None = None,
-) -> Judged:
+) -> BoxFloors:
     """Floors of CIEDE2000; `norm` is the minorant for `radius`.
 
     Where the norm alone lifts a floor to `limit`, it is left at that. `away` is a direction of
@@ -206,7 +206,7 @@ def judge(
     distance[open_] = np.maximum(distance[open_], hull)
     pigments = generators[:, :, :-3]
     pull = np.sqrt(np.einsum("mck,mck->mk", pigments, pigments))
-    return Judged(
+    return BoxFloors(
         floor=distance,
         shares=shares,
         pull=pull,

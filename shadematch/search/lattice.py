@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.search.bounds import Judged
+from shadematch.search.bounds import BoxFloors
 from shadematch.search.boxes import Boxes
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
@@ -28,7 +28,7 @@ def _bits(boxes: Boxes[IntArray]) -> IntArray:
     return np.asarray(np.frexp((boxes.hi - boxes.lo).astype(float))[1], dtype=np.intp)
 
 
-def _looseness(judged: Judged) -> FloatArray:
+def _looseness(judged: BoxFloors) -> FloatArray:
     """Largest length of remainder and bow in the norm, shape (m,)."""
     rest = judged.generators[:, :, -3:]
     loose = np.asarray(np.sqrt(np.einsum("mck,mck->mk", rest, rest)).sum(axis=1))
@@ -39,7 +39,7 @@ def _looseness(judged: Judged) -> FloatArray:
     return np.asarray(loose + (length * judged.bow).sum(axis=1))
 
 
-def listable(boxes: Boxes[IntArray], judged: Judged, limit: float) -> BoolArray:
+def listable(boxes: Boxes[IntArray], judged: BoxFloors, limit: float) -> BoolArray:
     """Which boxes are cheaper to list than to split.
 
     Those with at most two doses of every kind, and larger ones whose images are so nearly linear
@@ -59,7 +59,7 @@ def _offsets(bits: tuple[int, ...]) -> FloatArray:
 
 
 def survivors(
-    boxes: Boxes[IntArray], judged: Judged, chosen: BoolArray, limit: float
+    boxes: Boxes[IntArray], judged: BoxFloors, chosen: BoolArray, limit: float
 ) -> tuple[IntArray, float]:
     """Recipes of boxes that may have a CIEDE2000 of at most `limit`.
 

@@ -18,7 +18,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.colour.difference import delta_e, squared_difference
-from shadematch.search.bounds import Judged
+from shadematch.search.bounds import BoxFloors
 from shadematch.search.boxes import Boxes
 from shadematch.search.nearness import Nearness
 from shadematch.support.arrays import FloatArray, IntArray
@@ -33,7 +33,7 @@ _TINY: Final = 1e-9
 
 def least_paste(
     boxes: Boxes[IntArray],
-    judged: Judged,
+    judged: BoxFloors,
     paste: FloatArray,
     used: IntArray,
     within: float,

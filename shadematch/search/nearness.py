@@ -14,7 +14,7 @@ import numpy as np
 
 from shadematch.colour.difference import delta_e, squared_difference
 from shadematch.colour.floors import farthest, floor, minorant
-from shadematch.search.bounds import Judged, beyond, images_of, judge
+from shadematch.search.bounds import BoxFloors, beyond, images_of, judge
 from shadematch.search.images import Images
 from shadematch.search.space import Space
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
@@ -193,7 +193,7 @@ class Nearness:
         hi: IntArray | FloatArray,
         limit: float = np.inf,
         most_paste: float = np.inf,
-    ) -> Judged:
+    ) -> BoxFloors:
         """Floors of boxes [lo, hi], shapes (m, k), rounding seen to.
 
         Parameters

@@ -16,7 +16,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.search.bounds import Judged
+from shadematch.search.bounds import BoxFloors
 from shadematch.search.boxes import Boxes, split
 from shadematch.search.ideal import ideal, ideal_elsewhere
 from shadematch.search.lattice import listable, survivors
@@ -157,7 +157,7 @@ def _corners(hints: FloatArray) -> IntArray:
     return np.unique(np.concatenate(found), axis=0)
 
 
-def _aims(boxes: Boxes[IntArray], judged: Judged, at: IntArray) -> IntArray:
+def _aims(boxes: Boxes[IntArray], judged: BoxFloors, at: IntArray) -> IntArray:
     """Whole recipes where boxes are nearest to the target."""
     lo, hi = boxes.lo[at], boxes.hi[at]
     aim = 0.5 * (lo + hi) + 0.5 * (hi - lo) * judged.shares[at, : lo.shape[1]]

@@ -14,7 +14,7 @@ from shadematch.keeping.saved import Result, SavedRecipe, kept
 from shadematch.matching.match import Match
 from shadematch.matching.question import Choice
 from shadematch.matching.shades import Shades
-from shadematch.planning.result import Plan, Poured
+from shadematch.planning.result import Plan, PouredOrder
 from shadematch.predicting.pot import InThePot, in_the_pot
 from shadematch.predicting.spread import Spread
 from shadematch.sheet.content import content_of
@@ -81,7 +81,7 @@ class BatchSheet:
 
 
 def batch_sheet(
-    result: Result | Repeat | Poured | Plan,
+    result: Result | Repeat | PouredOrder | Plan,
     *,
     palette: Palette | None = None,
     view: View | None = None,
@@ -138,7 +138,7 @@ def batch_sheet(
     subjects: tuple[Subject, ...]
     own: dict[str, object] = {"palette": palette, "view": view, "choice": choice}
     yields: dict[str, object] = {"bars": bars, "bar_g": bar_g, "loss": loss}
-    if isinstance(result, Plan | Poured):
+    if isinstance(result, Plan | PouredOrder):
         # Pages of a plan share nothing that belongs to one of them.
         alone = {"title": title or None, "looks": looks} if isinstance(result, Plan) else {}
         _brings_its_own(own | yields | alone | {"shades": shades})

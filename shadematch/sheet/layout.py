@@ -10,9 +10,9 @@ from shadematch.sheet.content import NOTE_SIZES, Content, Dose
 from shadematch.sheet.drawing import MARKS_MM, PAPER_RULER_CM, scale_for
 from shadematch.sheet.words import lines_needed, shortened, units
 
-__all__ = ["NAME_SIZES", "Layout", "layout_of", "name_size", "note_size"]
+__all__ = ["NAME_SIZES", "SheetLayout", "layout_of", "name_size", "note_size"]
 
-Kind = Literal["roomy", "plain", "full"]
+SheetSize = Literal["roomy", "plain", "full"]
 
 _MM_PER_PT: Final = 25.4 / 72.0
 
@@ -28,7 +28,7 @@ class _Size:
     note_mm: float  # height of a note that fits beside the order of work
 
 
-_SIZES: Final[dict[Kind, _Size]] = {
+_SIZES: Final[dict[SheetSize, _Size]] = {
     "roomy": _Size(16.0, 7.0, 74.0, 33.0, 60.0),
     "plain": _Size(13.0, 5.0, 104.0, 33.0, 36.0),
     "full": _Size(11.0, 3.4, 125.0, 26.0, 27.0),
@@ -41,7 +41,7 @@ _HEAD_MM: Final = 4.0
 
 
 @dataclass(frozen=True)
-class Layout:
+class SheetLayout:
     """The layout of one sheet.
 
     Attributes
@@ -53,7 +53,7 @@ class Layout:
         the names need the room.
     """
 
-    kind: Kind
+    kind: SheetSize
     scale: int
 
     @property
@@ -94,12 +94,12 @@ def name_size(name: str, own_pt: float) -> tuple[str, float, int]:
     return kind, size, lines
 
 
-def layout_of(content: Content) -> Layout:
+def layout_of(content: Content) -> SheetLayout:
     """The largest words, and rulers true to size if they fit."""
     scale = scale_for(max((d.ruler_cm for d in content.doses), default=0.0))
-    sizes: tuple[tuple[Kind, ...], ...] = (("roomy", "plain"), ("full",))
+    sizes: tuple[tuple[SheetSize, ...], ...] = (("roomy", "plain"), ("full",))
     for layout in (
-        Layout(kind, wanted)
+        SheetLayout(kind, wanted)
         for kinds in sizes
         for wanted in dict.fromkeys((1, scale))
         for kind in kinds
@@ -107,10 +107,10 @@ def layout_of(content: Content) -> Layout:
         room = _SIZES[layout.kind].room_mm - _more_mm(content, layout.kind)
         if layout.doses_mm(content) <= room:
             return layout
-    return Layout("full", 0)
+    return SheetLayout("full", 0)
 
 
-def _more_mm(content: Content, kind: Kind) -> float:
+def _more_mm(content: Content, kind: SheetSize) -> float:
     """What other parts of the page take beyond their usual heights [mm]."""
     size = _SIZES[kind]
     title = units(content.title)

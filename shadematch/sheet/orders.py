@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from shadematch._version import __version__
 from shadematch.errors import PourError
 from shadematch.keeping.saved import SavedRecipe
-from shadematch.planning.result import Plan, Poured
+from shadematch.planning.result import Plan, PouredOrder
 from shadematch.studio.bars import LOSS, bars_in_words
 
 __all__ = ["Subject", "subjects_of"]
@@ -37,7 +37,7 @@ class Subject:
     loss: float = LOSS
 
 
-def subjects_of(result: Plan | Poured) -> tuple[Subject, ...]:
+def subjects_of(result: Plan | PouredOrder) -> tuple[Subject, ...]:
     """One for each order that is poured; a `PourError` if none is."""
     lines = result.poured if isinstance(result, Plan) else (result,)
     if not lines:
@@ -50,7 +50,7 @@ def subjects_of(result: Plan | Poured) -> tuple[Subject, ...]:
     return tuple(map(_subject, lines))
 
 
-def _subject(line: Poured) -> Subject:
+def _subject(line: PouredOrder) -> Subject:
     order, seen = line.order, line.predicted
     saved = SavedRecipe(
         note="",
@@ -73,7 +73,7 @@ def _subject(line: Poured) -> Subject:
     )
 
 
-def _remark(line: Poured) -> str:
+def _remark(line: PouredOrder) -> str:
     """How often this batch is made, and when it is due."""
     order = line.order
     parts = []

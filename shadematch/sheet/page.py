@@ -15,7 +15,7 @@ from typing import Final
 from shadematch.predicting.pot import HOT_LIMIT
 from shadematch.sheet.content import Content, Dose
 from shadematch.sheet.drawing import PAPER_RULER_CM, drop, ruler, swatches
-from shadematch.sheet.layout import Layout, layout_of, name_size, note_size
+from shadematch.sheet.layout import SheetLayout, layout_of, name_size, note_size
 from shadematch.sheet.words import shortened, units
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.mark import HATCHED, MARKED, key
@@ -124,7 +124,7 @@ def _weigh(content: Content) -> str:
     return f'<section class="weigh"><span>Weigh</span>{escape(" + ".join(content.weigh))}</section>'
 
 
-def _doses(content: Content, layout: Layout) -> str:
+def _doses(content: Content, layout: SheetLayout) -> str:
     if not content.doses:
         return '<section class="weigh"><span>Dose</span>no paste at all</section>'
     how = {
@@ -137,7 +137,7 @@ def _doses(content: Content, layout: Layout) -> str:
     return f'<section><h2>Dose <span class="small">{how}</span></h2>{rows}</section>'
 
 
-def _dose(dose: Dose, layout: Layout) -> str:
+def _dose(dose: Dose, layout: SheetLayout) -> str:
     size = name_size(dose.name, layout.name_pt)[0]
     wide = " widest" if len(dose.amount) > 7 else " wide" if len(dose.amount) > 4 else ""
     reach = PAPER_RULER_CM * layout.scale

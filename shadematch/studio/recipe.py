@@ -13,7 +13,7 @@ from pydantic import Field
 
 from shadematch.errors import PourError
 from shadematch.studio.pour import CLEAR, InBase, Pour, Share, base_named
-from shadematch.studio.unit import Unit, check_unit, checked_unit, measured
+from shadematch.studio.unit import Unit, check_unit, checked_unit, quantity_in
 from shadematch.support.charts import bars
 from shadematch.support.models import (
     Name,
@@ -228,7 +228,7 @@ class Recipe(Reported):
                     "a pigment has no name", field="doses", value=name, remedy="Give a text"
                 )
             check_name(name, "doses")
-            remedy = f"Give the {measured(unit)} of paste in {unit}"
+            remedy = f"Give the {quantity_in(unit)} of paste in {unit}"
             between(dose, f"doses.{name}", 0.0, LARGEST_DOSE, remedy)
         parts = listed(self.weighed, "weighed", "Give a list of Weighed(...)")
         for part in parts:

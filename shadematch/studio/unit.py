@@ -6,7 +6,15 @@ from typing import Final, Literal, get_args
 
 from shadematch.errors import PourError, ShadematchError
 
-__all__ = ["UNITS", "USUAL_TUBE_CM", "Unit", "check_unit", "checked_unit", "measured", "steps_in"]
+__all__ = [
+    "UNITS",
+    "USUAL_TUBE_CM",
+    "Unit",
+    "check_unit",
+    "checked_unit",
+    "quantity_in",
+    "steps_in",
+]
 
 Unit = Literal["cm", "g"]
 """The unit of every dose, dose step, tube and load (per 100 g of base) of a palette."""
@@ -37,7 +45,7 @@ def check_unit(given: Unit, wanted: Unit, field: str, *, of: str = "the palette'
         )
 
 
-def measured(unit: Unit) -> str:
+def quantity_in(unit: Unit) -> str:
     """What a dose is: a length or a mass."""
     return _MEASURED[unit]
 

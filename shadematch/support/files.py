@@ -26,8 +26,8 @@ __all__ = [
     "LARGEST_FILE",
     "check_free",
     "checked_envelope",
-    "entries_of",
     "enveloped",
+    "errors_named",
     "json_text",
     "parse_json",
     "read_bytes",
@@ -305,7 +305,7 @@ def parse_json(text: str, *, place: str, error: _Kind = FileError) -> Any:
 
 
 @contextlib.contextmanager
-def entries_of(path: _Path, above: str = "") -> Iterator[None]:
+def errors_named(path: _Path, above: str = "") -> Iterator[None]:
     """Errors of entries name their file, and the entry `above`."""
     try:
         yield
@@ -318,10 +318,10 @@ def entries_of(path: _Path, above: str = "") -> Iterator[None]:
 def read_json(path: _Path, *, kind: str) -> Iterator[Any]:
     """The content of a JSON file; errors while it is used name the file.
 
-    `FileError` as from `read_text`, `parse_json` and `entries_of`.
+    `FileError` as from `read_text`, `parse_json` and `errors_named`.
     """
     data = parse_json(read_text(path, kind=kind), place=str(path))
-    with entries_of(path):
+    with errors_named(path):
         yield data
 
 

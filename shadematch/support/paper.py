@@ -28,8 +28,8 @@ __all__ = [
     "beside",
     "colour_bar",
     "inset",
+    "literal",
     "paint",
-    "plain",
     "scale_of",
     "svg_of",
     "title",
@@ -100,7 +100,7 @@ def colour_bar(ax: Axes, mappable: Any, words: str) -> None:
         mappable, ax=ax, orientation="horizontal", format="%g", aspect=40, pad=0.08
     )
     bar.ax.tick_params(colors=INK)
-    bar.set_label(plain(words), color=INK)
+    bar.set_label(literal(words), color=INK)
 
 
 def _shown(figure: Any) -> str:
@@ -123,7 +123,7 @@ def beside(ax: Axes, height: float, words: str, colour: str) -> None:
 
 def title(ax: Axes, words: str, *, alt: str = "", **given: Any) -> None:
     """The title of axes, and a description for those who can't see the figure."""
-    ax.set_title(plain(words), color=INK, loc="left", fontsize=10, **given)
+    ax.set_title(literal(words), color=INK, loc="left", fontsize=10, **given)
     _ALTS[ax] = alt or words.replace("\n", " ")
 
 
@@ -208,6 +208,6 @@ def scale_of(ax: Axes, delta_e: float, low: float | None = None, high: float | N
     ax.set_title(words, fontsize=10, color=INK, loc="left", pad=3)
 
 
-def plain(text: str) -> str:
+def literal(text: str) -> str:
     """Somebody else's text, such as a name, kept from matplotlib's mathematics."""
     return text.replace("$", r"\$")

@@ -23,8 +23,8 @@ from shadematch.errors import ShadematchError, SpectrumError
 from shadematch.support.files import read_bytes
 
 __all__ = [
-    "Row",
-    "Table",
+    "TableRow",
+    "TextTable",
     "fault",
     "is_number",
     "pointed",
@@ -49,7 +49,7 @@ _LOOKED_AT: Final = 200
 
 
 @dataclass(frozen=True)
-class Row:
+class TableRow:
     """One row: texts by column, and its line in the file."""
 
     line: int
@@ -57,7 +57,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Table:
+class TextTable:
     """A header and its line, the cells of the lines below, and what separates them."""
 
     line: int
@@ -116,7 +116,7 @@ def text_lines(text: str) -> list[str]:
 
 def table_of(
     text: str, path: object, *, error: type[ShadematchError], short: bool = False
-) -> Table:
+) -> TextTable:
     """A table with a header line.
 
     `path` is for errors; `short` lines may lack cells at their end. An `error` if there is no
@@ -158,17 +158,17 @@ def table_of(
     if header is None:
         remedy = "The first line names the columns, the others hold the values"
         raise fault(path, None, "is empty", None, remedy, error=error)
-    return Table(begun, header, tuple(lines), between)
+    return TextTable(begun, header, tuple(lines), between)
 
 
 def with_points(
-    rows: Sequence[Row],
+    rows: Sequence[TableRow],
     path: object,
     *,
     numeric: Callable[[str], bool],
     error: type[ShadematchError],
     between: str = "",
-) -> list[Row]:
+) -> list[TableRow]:
     """The rows of one file with decimal commas made points, in columns that are `numeric`.
 
     An `error` if the file has decimal points too, or commas between cells (`between`): a comma in
@@ -201,7 +201,8 @@ def with_points(
             error=error,
         )
     return [
-        Row(r.line, {k: pointed(t) if numeric(k) else t for k, t in r.cells.items()}) for r in rows
+        TableRow(r.line, {k: pointed(t) if numeric(k) else t for k, t in r.cells.items()})
+        for r in rows
     ]
 
 
@@ -226,7 +227,7 @@ def read_spectrum(
     ]
     remedy = f"Each line is a wavelength in nm, a comma, semicolon, tab or blank, and {what}"
     between = _between([line for _, line in lines[:_LOOKED_AT]])
-    rows: list[Row] = []
+    rows: list[TableRow] = []
     for at, (number, line) in enumerate(lines):
         cells = _pair(line, between)
         numbers = [is_number(pointed(cell)) for cell in cells]
@@ -238,7 +239,7 @@ def read_spectrum(
             raise fault(
                 path, number, "must be two finite numbers", line, remedy, error=SpectrumError
             )
-        rows.append(Row(number, {"wavelength": cells[0], "value": cells[1]}))
+        rows.append(TableRow(number, {"wavelength": cells[0], "value": cells[1]}))
     rows = with_points(rows, path, numeric=lambda _: True, error=SpectrumError, between=between)
     found: list[tuple[float, float, int]] = []
     for row in rows:

@@ -27,7 +27,7 @@ from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import observation
 from shadematch.photo.chart import Chart
-from shadematch.photo.inference import BELIEF, Inferred, Known, infer
+from shadematch.photo.inference import BELIEF, Inferred, KnownSurface, infer
 from shadematch.photo.light import PRIOR_MEAN, PRIOR_SD
 from shadematch.photo.profile import SRGB
 from shadematch.photo.surfaces import PATCH, STEEP, below_nothing
@@ -187,7 +187,9 @@ def told(seen: Scene, way: str) -> Inferred | None:
     def add(number: int, lab: Any, sd: Any, steep: float = 1.0) -> None:
         spread = np.diag(np.square(sd)) * np.eye(3)
         spread = spread + below_nothing(np.array(lab), seen.linear[number] < EMPTY)
-        known.append(Known(seen.linear[number], seen.place[number], np.array(lab), spread, steep))
+        known.append(
+            KnownSurface(seen.linear[number], seen.place[number], np.array(lab), spread, steep)
+        )
 
     if way == "chart":
         whole = [i for i in range(24) if seen.linear[i].max() < 0.97]

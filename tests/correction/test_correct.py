@@ -11,7 +11,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
-from shadematch.correction.belief import Belief, Priors, first_belief
+from shadematch.correction.belief import BatchBelief, Priors, first_belief
 from shadematch.correction.correct import begun
 from shadematch.predicting.prediction import Model
 from shadematch.predicting.uncertainty import Uncertainty
@@ -30,7 +30,7 @@ def belief_of(
     *,
     palette: sm.Palette | None = None,
     priors: Priors = PRIORS,
-) -> Belief:
+) -> BatchBelief:
     palette = sm.demo_palette() if palette is None else palette
     base = np.array([clear, white], float)
     return first_belief(palette, sm.View(), 1.0, np.array(doses, float), base, priors)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.correction.belief import Belief, Priors
+from shadematch.correction.belief import BatchBelief, Priors
 from shadematch.correction.correct import begun
 from shadematch.predicting.readings import Dosed
 from shadematch.studio.recipe import Weighed
@@ -31,7 +31,7 @@ def a_recipe(*, white: float = 0.25) -> sm.Recipe:
     return sm.Recipe(doses, sm.Pour(batch_g=150, white=white), parts)
 
 
-def believed(recipe: sm.Recipe, palette: sm.Palette | None = None) -> Belief:
+def believed(recipe: sm.Recipe, palette: sm.Palette | None = None) -> BatchBelief:
     return begun(recipe, palette or sm.demo_palette(), sm.View(), PRIORS, lambda _: None)
 
 

@@ -21,7 +21,7 @@ from shadematch.gamuts.answers import Volume
 from shadematch.gamuts.faces import faces_of, lattice, loads_on
 from shadematch.gamuts.reach import Gamut
 from shadematch.gamuts.real_doses import RealDoses
-from shadematch.gamuts.solid import enclosed, fill, wrap
+from shadematch.gamuts.solid import fill, volume_inside, wrap
 from shadematch.predicting.prediction import model_for
 from shadematch.search.ideal import ideal
 from shadematch.search.ideal_many import descend
@@ -307,7 +307,7 @@ def test_surface_is_closed_and_made_of_colours_that_can_be_made() -> None:
     edges = np.sort(surface.triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
     _, count = np.unique(edges, axis=0, return_counts=True)
     assert set(count.tolist()) == {2}
-    assert enclosed(surface.vertices, surface.triangles) > 0
+    assert volume_inside(surface.vertices, surface.triangles) > 0
     assert found.distances(surface.vertices[::7]).max() <= 0.1
     outward = surface.vertices[::40] + 1.5 * surface.normals()[::40]
     assert np.mean(found.distances(outward) > 0.0) > 0.9

@@ -30,7 +30,8 @@ for _ in sys.stdin:
         journal, options = pour(sys.argv[1])
         print(os.getpid(), flush=True)
         while True:
-            print(journal.pour({"lemon": 0.01}, **options), flush=True)
+            batch = journal.pour({"lemon": 0.01}, **options)
+            os.write(1, f"{batch}\\n".encode())  # at once: a kill can't cut off its end
     os.waitpid(child, 0)
     print("gone", flush=True)
 """

@@ -15,7 +15,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.planning.numbers import Books
 from shadematch.planning.options import options_for
 from shadematch.planning.programme import solve
-from shadematch.planning.result import LeftOut, Plan, Poured, Purchase
+from shadematch.planning.result import LeftOutOrder, Plan, PouredOrder, Purchase
 from shadematch.planning.stock import Tubes
 from shadematch.predicting.prediction import model_for
 from shadematch.support.arrays import FloatArray
@@ -290,13 +290,13 @@ def test_what_if_a_tube_runs_out() -> None:
     alone = sm.plan(orders, rest, palette=sm.demo_palette().without("gorse"))
     assert what.after == alone
     old, new = what.changes["warm"]
-    assert isinstance(old, Poured) and isinstance(new, Poured)
+    assert isinstance(old, PouredOrder) and isinstance(new, PouredOrder)
     assert new.delta_e > old.delta_e and "repeat" not in what.changes
     assert "without gorse" in str(what) and "warm" in str(what)
-    assert isinstance(plan.without("dusk").after["repeat"], LeftOut)
+    assert isinstance(plan.without("dusk").after["repeat"], LeftOutOrder)
     # The other question: the palette knows the colour, but there is no tube.
     short = sm.plan(orders, stock.without("dusk"))
-    assert isinstance(short["repeat"], LeftOut)
+    assert isinstance(short["repeat"], LeftOutOrder)
     assert "more than can be bought" in str(short["repeat"])
     with pytest.raises(sm.UnknownNameError):
         plan.without("peat")
@@ -325,7 +325,7 @@ def test_each_order_says_what_it_stays_within() -> None:
     stock = sm.Stock.of(dict.fromkeys(sm.demo_palette().names, 5))
     palette = sm.demo_palette().known_to(0.1)
     plan = sm.plan([sm.Order(name="a", target="#d9822b", bars=5), dusky()], stock, palette=palette)
-    wanted, given = (line for line in (plan["a"], plan["repeat"]) if isinstance(line, Poured))
+    wanted, given = (line for line in (plan["a"], plan["repeat"]) if isinstance(line, PouredOrder))
     strayed = sm.spread(wanted.recipe, palette=palette, target="#d9822b")
     assert wanted.spread == strayed and strayed.largest == "pastes"
     told = f"CIEDE2000 {wanted.delta_e:.2f}, {strayed.within}, mainly from pastes that are not"

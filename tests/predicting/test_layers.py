@@ -14,7 +14,7 @@ import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.optics.layer import Surroundings
-from shadematch.optics.stack import Coat, Medium, add, look
+from shadematch.optics.stack import Coat, Medium, add, stack_radiance
 from shadematch.optics.transport import Directions, directions, with_faces
 from shadematch.predicting.layers import Shade
 from shadematch.predicting.prediction import model_for
@@ -105,7 +105,9 @@ def test_look_is_what_a_backing_makes_of_it() -> None:
             }
             for mode, value in expected.items():
                 around = Surroundings(mode, np.array([rg]))  # type: ignore[arg-type]
-                assert abs(look([whole(*stack, along)], around, along)[0] - value) < SOLVER
+                assert (
+                    abs(stack_radiance([whole(*stack, along)], around, along)[0] - value) < SOLVER
+                )
 
 
 def test_stack_as_disort() -> None:

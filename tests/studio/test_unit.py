@@ -10,7 +10,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.studio.recipe import Weighed
-from shadematch.studio.unit import check_unit, checked_unit, measured, steps_in
+from shadematch.studio.unit import check_unit, checked_unit, quantity_in, steps_in
 from tests.invented.weighed import palette_in_g, speaks_of_cm
 
 
@@ -88,7 +88,7 @@ def test_errors_of_doses_name_the_unit() -> None:
 def test_words() -> None:
     assert (steps_in("cm", 1.0), steps_in("g", 1.0)) == ("whole centimetres", "whole grams")
     assert (steps_in("cm", 0.5), steps_in("g", 0.1)) == ("steps of 0.5 cm", "steps of 0.1 g")
-    assert (measured("cm"), measured("g")) == ("length", "mass")
+    assert (quantity_in("cm"), quantity_in("g")) == ("length", "mass")
     check_unit("g", "g", "recipe")
     with pytest.raises(sm.PourError) as found:
         check_unit("cm", "g", "recipe")

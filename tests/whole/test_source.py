@@ -81,3 +81,30 @@ def test_every_test_can_fail(room: str) -> None:
         if name.startswith("test_") and not checks(function, functions)
     ]
     assert not idle
+
+
+ALIKE = {"add_verb", "delta_e"}
+"""Of every verb; of colours in any form, and of arrays."""
+
+
+def offered(tree: ast.Module) -> set[str]:
+    """Names that a room defines itself and offers, and all of its classes but private ones."""
+    made, names = set(), set()
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef | ast.ClassDef):
+            made.add(node.name)
+        elif isinstance(node, ast.AnnAssign):
+            made.add(ast.unparse(node.target))
+        elif isinstance(node, ast.Assign):
+            made.update(map(ast.unparse, node.targets))
+            if ast.unparse(node.targets[0]) == "__all__":
+                names = set(ast.literal_eval(node.value))
+    return {n for n in made if n in names or (n[:1].isupper() and not n.isupper())}
+
+
+def test_one_word_names_one_thing() -> None:
+    rooms_of: dict[str, list[str]] = {}
+    for room, tree in trees(PACKAGE, "[!_]*.py").items():
+        for name in offered(tree):
+            rooms_of.setdefault(name, []).append(room)
+    assert {n: rooms for n, rooms in rooms_of.items() if len(rooms) > 1}.keys() == ALIKE
