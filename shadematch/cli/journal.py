@@ -319,7 +319,7 @@ def _correct(args: argparse.Namespace) -> Output:
         "status": found.status,
         "advice": {
             "doses": dict(advice.doses),
-            **picked(advice, "clear_g", "white_g", "delta_e", "median", "p90", "largest"),
+            **picked(advice, *("clear_g", "white_g", "delta_e", "median", "p90", "largest")),
         },
         "cautions": CAUTIONS,
     }

@@ -26,7 +26,7 @@ import numpy as np
 
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.colour.expected import root_of
-from shadematch.correction.spectra import moved, spectra_of, strength_moves
+from shadematch.correction.spectra import moved_palette, spectra_of, strength_moves
 from shadematch.optics.layer import reflectance
 from shadematch.predicting.readings import Dosed
 from shadematch.predicting.sampled import mixed
@@ -374,7 +374,7 @@ class BatchBelief:
     def palette_learned(self) -> Palette:
         """The palette with its most likely strengths, and what is then known of it."""
         palette, known, n, z = self.palette, self.palette.uncertainty, self.count, self.modes
-        learned = moved(palette, self.mean[z], np.exp(self.mean[: n + 1]))
+        learned = moved_palette(palette, self.mean[z], np.exp(self.mean[: n + 1]))
         if known is not None and known.modes:
             at = [*range(n + 1), *range(z.start, z.stop)]
             root = root_of(self.covariance[np.ix_(at, at)])

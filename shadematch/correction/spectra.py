@@ -12,7 +12,7 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pigment import Base, Pigment
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["Spectra", "moved", "spectra_of", "strength_moves"]
+__all__ = ["Spectra", "moved_palette", "spectra_of", "strength_moves"]
 
 _EYE = np.maximum(observation().weights, 0.0).sum(axis=0)
 """Weight of each wavelength for the eye."""
@@ -84,7 +84,7 @@ def strength_moves(palette: Palette) -> FloatArray:
     return np.stack(columns, axis=1)
 
 
-def moved(palette: Palette, z: FloatArray, strengths: FloatArray) -> Palette:
+def moved_palette(palette: Palette, z: FloatArray, strengths: FloatArray) -> Palette:
     """The palette with its modes at z, and pastes and white base so many times as strong.
 
     `strengths`, shape (n + 1,), are those of tubes, beside what the modes say.
