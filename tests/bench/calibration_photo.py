@@ -33,6 +33,7 @@ import shadematch as sm
 from shadematch.colour.colorimetry import xyz_to_srgb
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
+from shadematch.photo.target import PhotoTarget
 from shadematch.support.arrays import FloatArray
 from tests.invented import photos as ph, worlds
 from tests.invented.campaign import campaign
@@ -43,7 +44,7 @@ UNSEEN = 40
 
 def photographed(
     spectrum: FloatArray, place: Path, at: int, rng: np.random.Generator, wide: bool
-) -> sm.Target:
+) -> PhotoTarget:
     """A bar's colour as read from a photo; `at` chooses camera and light."""
     fine = np.clip(np.interp(ph.NM, NM, spectrum), 0.0, 1.0)
     camera = ph.cameras()[at % 2]
@@ -79,10 +80,10 @@ def try_world(seed: int, place: Path, wide: bool) -> World:
         real = truth.poured(planned.doses, planned.pour, rng)
         for view in planned.views:
             exact = truth.spectrum(real, planned.pour, view)
-            target = photographed(exact, place, seed, rng, wide)
-            found.read.append(float(delta_e(np.array(target.lab), worlds.lab_of(exact))))
+            read = photographed(exact, place, seed, rng, wide)
+            found.read.append(float(delta_e(np.array(read.target.lab), worlds.lab_of(exact))))
             about = {"name": planned.name, "pour": planned.pour, "view": view}
-            pours.append(sm.TestPour.from_target(planned.doses, target, **about))  # type: ignore[arg-type]
+            pours.append(sm.TestPour.from_target(planned.doses, read, **about))  # type: ignore[arg-type]
     learnt = sm.calibrate(pours)
     for doses, pour in worlds.unseen(truth, rng, UNSEEN):
         exact = truth.spectrum(worlds.loads(doses, pour), pour)
@@ -90,7 +91,7 @@ def try_world(seed: int, place: Path, wide: bool) -> World:
         interval = learnt.interval(doses, pour=pour)
         found.far.append(float(delta_e(np.array(interval.lab), worlds.lab_of(exact))))
         fresh = truth.spectrum(truth.poured(doses, pour, rng), pour)
-        reading = photographed(fresh, place, seed, rng, wide).lab
+        reading = photographed(fresh, place, seed, rng, wide).target.lab
         goal = np.array(interval.lab) + rng.normal(0, 1, 3)
         target = sm.Target((float(goal[0]), float(goal[1]), float(goal[2])))
         true = worlds.lab_of(fresh)

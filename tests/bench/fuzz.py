@@ -19,7 +19,7 @@ from pathlib import Path
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
-from tests.whole import fuzz
+from tests.whole import fuzz, fuzz_calls
 
 MEMORY = 500_000_000
 SECONDS = 2.0
@@ -36,7 +36,7 @@ def _limit() -> None:
 def work(kind: str, first: int, last: int) -> tuple[int, int, float, list[str]]:
     """Files, how many were accepted, the longest time [s], and what was wrong."""
     fuzz.seed_of(kind)
-    fuzz.palette()
+    fuzz_calls.palette()
     with tempfile.TemporaryDirectory() as folder:
         fuzz.trial(kind, 1, Path(folder))  # tables and fonts are loaded
         _limit()

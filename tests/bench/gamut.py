@@ -140,7 +140,7 @@ def outside() -> list[str]:
             sample = float(delta_e(brute, lab).min())
             value = found.distance(target)
             says = found.contains(target)
-            floor = found._region.floor(lab, reached=value, gap=max(value - 0.1, 0), effort=120_000)
+            floor = found._doses.floor(lab, reached=value, gap=max(value - 0.1, 0), effort=120_000)
             outer += not says
             proved += (not says) and floor >= 0.1
             beaten += sample < value - 1e-6

@@ -68,7 +68,7 @@ def batches(count: int) -> int:
         target = sm.Target((float(np.clip(lab[0], 1, 99)), float(lab[1]), float(lab[2])))
         wanted = float(rng.choice([0.5, 1.0, 2.0]))
         found = sm.smallest_batch(
-            target, palette=palette, pour=pour, delta_e=wanted, step_g=20.0, largest_g=400.0
+            target, palette=palette, pour=pour, within=wanted, step_g=20.0, largest_g=400.0
         )
         grid = [20.0 * k for k in range(1, 21) if 20.0 * k * pour.max_load / 100 >= 1]
         values = best_by_enumeration(target, palette, pour, grid)

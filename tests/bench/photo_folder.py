@@ -15,6 +15,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
+from unittest import mock
 
 import numpy as np
 
@@ -24,6 +25,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import observation
 from shadematch.photo import read
 from shadematch.photo.chart import homography
+from shadematch.photo.files import open_photo
 from shadematch.photo.mean import mean_of
 
 EDGE = 6.251388631170326  # chi-square with 3 degrees of freedom at 0.9
@@ -64,14 +66,17 @@ def paper_about(picture: Any, corners: Any) -> tuple[sm.Region, ...]:
     return tuple(bright[:: max(1, len(bright) // 4)][:4])
 
 
+_opened = functools.lru_cache(maxsize=1)(open_photo)
+"""A picture; the last one is kept."""
+
+
 def photo(path: Path) -> tuple[list[Row], list[str]]:
     """All patches of one photo, read in all ways, and what was refused."""
-    opened = functools.cache(read.open_photo)
-    read.open_photo = opened  # decoded once  # type: ignore[assignment]
     try:
-        return _photo(path)
+        with mock.patch.object(read, "open_photo", _opened):
+            return _photo(path)
     finally:
-        read.open_photo = opened.__wrapped__
+        _opened.cache_clear()
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +94,7 @@ class Sheet:
 
 def sheet(path: Path) -> Sheet:
     """What a photo shows."""
-    picture = read.open_photo(path)
+    picture = _opened(path)
     chart = sm.find_chart(path)
     patches = chart.patches(picture.width, picture.height)
     made = sm.read_photo(path, region=patches[0], chart=chart).method

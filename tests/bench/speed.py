@@ -31,6 +31,7 @@ from scipy.optimize import differential_evolution
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.matching import question
+from shadematch.matching.match import Match
 from shadematch.predicting.prediction import model_for
 from shadematch.search.searcher import Searcher
 from shadematch.search.space import Space, whole_space
@@ -82,7 +83,7 @@ def timed(work: Callable[[], T]) -> tuple[float, T]:
     return time.process_time() - start, result
 
 
-def whole_match(target: np.ndarray, palette: sm.Palette, batch: float) -> sm.Match:
+def whole_match(target: np.ndarray, palette: sm.Palette, batch: float) -> Match:
     """A whole call, as a person makes it."""
     return sm.match(sm.Target(tuple(target.tolist())), palette=palette, pour=sm.Pour(batch_g=batch))
 

@@ -19,7 +19,7 @@ from shadematch.colour.colorimetry import xyz_to_lab, xyz_to_srgb
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import observation, onto_grid
 from shadematch.optics.layer import Surroundings, reflectance
-from shadematch.optics.transport import fresnel, slab
+from shadematch.optics.transport import Slab, fresnel, slab
 from shadematch.predicting.prediction import model_for
 
 ROOT = Path(__file__).parents[2]
@@ -43,7 +43,7 @@ def table(name: str) -> list[dict[str, str]]:
         return list(csv.DictReader(line for line in stream if not line.startswith("#")))
 
 
-def by_albedo(albedo: float, tau: float, g: float, n: float, **more: int) -> object:
+def by_albedo(albedo: float, tau: float, g: float, n: float, **more: int) -> Slab:
     """A slab given as in the tables: albedo and optical thickness."""
     mu = np.array(tau * (1 - albedo)), np.array(tau * albedo * (1 - g)), np.array(1.0)
     return slab(*mu, g=g, n=n, **more)

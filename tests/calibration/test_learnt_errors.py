@@ -32,11 +32,11 @@ def calibrated(yellows: float, level: float) -> Calibration:
     return sm.calibrate(pours)
 
 
-@pytest.mark.parametrize("yellows", [0.0, 0.6])
+@pytest.mark.parametrize("yellows", [0.0, 0.8])
 def test_base_that_differs_from_bar_to_bar_is_learnt_and_said(yellows: float) -> None:
     found = calibrated(yellows, 0.0)
     learnt = found._fit.problem.errors.base_share
-    # Bars a centimetre thick hardly tell it: by other noise 0.25 or 0.5 are found of 0.6.
+    # Bars a centimetre thick hardly tell it: by other noise 0.2 to 0.5 are found of 0.6.
     assert 0.2 < learnt <= 0.5 if yellows else learnt < 0.1
     assert ("clear base absorbs about" in str(found)) == bool(yellows)
     assert found.warnings == ()
