@@ -26,12 +26,34 @@ SCENES = {
     "window.jpg": (
         "D65",
         0,
-        ph.Conditions(0.95, 0.8, 0.1, (0.15, 0.05), 0.08, 0.004, 0.004, (0.9, 0.005), 88, True),
+        ph.Conditions(
+            balance=0.95,
+            exposure=0.8,
+            contrast=0.1,
+            slope=(0.15, 0.05),
+            vignetting=0.08,
+            veil=0.004,
+            noise=0.004,
+            paper=(0.9, 0.005),
+            quality=88,
+            blemishes=True,
+        ),
     ),
     "lamp.jpg": (
         "A",
         1,
-        ph.Conditions(0.85, 0.85, 0.15, (-0.1, 0.08), 0.08, 0.004, 0.007, (0.9, 0.005), 88, True),
+        ph.Conditions(
+            balance=0.85,
+            exposure=0.85,
+            contrast=0.15,
+            slope=(-0.1, 0.08),
+            vignetting=0.08,
+            veil=0.004,
+            noise=0.007,
+            paper=(0.9, 0.005),
+            quality=88,
+            blemishes=True,
+        ),
     ),
 }
 

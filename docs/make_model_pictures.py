@@ -70,7 +70,7 @@ def draw_path():
     figure, ax = pyplot.subplots(figsize=(6.6, 3.0), layout="constrained")
     ax.add_patch(Rectangle((0, 0), 10, 0.5, facecolor="0.93", edgecolor="0.4"))
     seen = colour(LOAD, thickness_cm=2.0)
-    patch(ax, 0.6, 8.8, seen, 0.62, 1.9)
+    patch(ax, 0.6, wide=8.8, seen=seen, bottom=0.62, high=1.9)
     mark_key(ax, below_pt=2)
     ways = {
         "off the face": [(1.2, 3.6), (1.8, 2.52), (2.4, 3.6)],

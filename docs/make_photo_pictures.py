@@ -26,7 +26,16 @@ BAR = 0.08 + 0.62 / (1 + np.exp((565 - ph.NM) / 18))
 def scene(*, light="D65", blemishes=False, exposure=0.75, slope=(0.0, 0.0)):
     """A bar and a sheet of paper on a table, 0 to 1."""
     conditions = ph.Conditions(
-        0.9, exposure, 0.1, slope, 0.04, 0.003, 0.003, (0.9, 0.0), 92, blemishes
+        balance=0.9,
+        exposure=exposure,
+        contrast=0.1,
+        slope=slope,
+        vignetting=0.04,
+        veil=0.003,
+        noise=0.003,
+        paper=(0.9, 0.0),
+        quality=92,
+        blemishes=blemishes,
     )
     return ph.photograph(
         BAR,

@@ -5,6 +5,8 @@ Each message says what is wrong, shows the value, and says what to do.
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from typing import Self
 
 __all__ = [
@@ -108,14 +110,18 @@ class MissingExtraError(ShadematchError):
     """An optional library is needed and is not installed."""
 
     @classmethod
-    def of(cls, package: str, extra: str, *, field: str, otherwise: str = "") -> Self:
-        """The error that names the package, and the extra that brings it."""
-        return cls(
-            f"needs {package}, which is not installed",
-            field=field,
-            remedy=f'Type pip install ".[{extra}]" in the project\'s folder, or pip install '
-            f"{package}{otherwise}",
-        )
+    @contextlib.contextmanager
+    def unless(cls, package: str, extra: str, *, field: str, otherwise: str = "") -> Iterator[None]:
+        """Where a package is imported: the error names it, and the extra that brings it."""
+        try:
+            yield
+        except ImportError:
+            raise cls(
+                f"needs {package}, which is not installed",
+                field=field,
+                remedy=f'Type pip install ".[{extra}]" in the project\'s folder, or pip install '
+                f"{package}{otherwise}",
+            ) from None
 
 
 class ThicknessWarning(UserWarning):

@@ -6,6 +6,15 @@ error belongs to one bar, so errors are eliminated from the normal equations bar
 complement), which leaves 36 rows for each spectrum. Covariance and evidence are those of the
 quadratic at the optimum (Laplace).
 
+With the spectra t, their prior's mean m and precision P, and a bar's quadratic in t and its errors
+(A in t, B between, C in the errors; gradients f and g):
+
+1. left of A is A - B inv(C) B', and of f it is f - B inv(C) g, summed over the bars;
+2. a step s solves (A + P + damping diag(A + P)) s = -(f + P (t - m));
+3. the covariance of t is inv(A + P);
+4. log evidence = -cost / 2 + (log det P - log det (A + P) - sum of log det C) / 2, and a constant;
+5. the effective number of parameters is the trace of A inv(A + P).
+
 References
 ----------
 Damping: J. Nocedal, S. J. Wright, *Numerical Optimization* (2nd ed. 2006), section 10.3.
@@ -158,6 +167,7 @@ def fit(
     starts = parameters(problem.unknowns)
     times = np.diff(np.append(starts, theta.size))  # how often each free number stands there
     for _ in range(_ROUNDS):
+        # (2)
         gradient = here.normal.gradient + prior.precision @ (here.theta - prior.mean).ravel()
         gradient = np.add.reduceat(gradient, starts)
         matrix = _of_parameters(here.normal.matrix + prior.precision, starts)
@@ -247,7 +257,7 @@ def _result(
     normal = here.normal
     starts = parameters(problem.unknowns)
     matrix = _of_parameters(normal.matrix + prior.precision, starts)
-    free = np.linalg.inv(matrix)
+    free = np.linalg.inv(matrix)  # (3)
     rows = np.repeat(np.arange(starts.size), np.diff(np.append(starts, here.theta.size)))
     covariance = 0.5 * (free + free.T)[np.ix_(rows, rows)]
     log_det = float(np.linalg.slogdet(matrix)[1])
@@ -258,7 +268,7 @@ def _result(
         for r in readings
     )
     # Laplace: best fit, times the ratio of the posterior's volume to the prior's (Occam factor).
-    occam = 0.5 * prior.log_det - 0.5 * log_det - 0.5 * normal.log_det
+    occam = 0.5 * prior.log_det - 0.5 * log_det - 0.5 * normal.log_det  # (4)
     variance = np.ones_like(here.slips)
     for places, C, _, B in normal.errors:
         inverse = np.linalg.inv(C)
@@ -277,7 +287,7 @@ def _result(
         spread=bars.spread,
         values=values,
         evidence=-0.5 * here.cost + occam + constant,
-        effective=float(np.sum(normal.matrix * covariance)),
+        effective=float(np.sum(normal.matrix * covariance)),  # (5)
         converged=converged,
         alone=bars.alone,
         slip_variance=variance,

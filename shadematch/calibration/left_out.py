@@ -12,7 +12,7 @@ from shadematch.calibration.forward import to_lab
 from shadematch.calibration.problem import readings_of
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
-from shadematch.studio.pour import CLEAR, Pour
+from shadematch.studio.pour import CLEAR
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["HeldOut", "left_out"]
@@ -49,8 +49,8 @@ def left_out(found: Fit) -> list[HeldOut]:
     """
     p = found.problem
     readings, result = readings_of(p), []
-    bases = [_named_base(p.pours[members[0]].pour) for members in p.members]
-    few = {base for base, count in Counter(bases).items() if base and count < _FEWEST}
+    bases = [p.pours[members[0]].pour.beside_white for members in p.members]
+    few = {b for b, count in Counter(bases).items() if b not in (None, CLEAR) and count < _FEWEST}
     for bar, (residual, covariance) in enumerate(found.alone):
         if bases[bar] in few:
             continue
@@ -74,7 +74,3 @@ def left_out(found: Fit) -> list[HeldOut]:
             far = float(delta_e(read + miss, read))
             result.append(HeldOut(int(i), miss, by @ covariance[rows, rows] @ by.T, far))
     return result
-
-
-def _named_base(pour: Pour) -> str | None:
-    return None if pour.base == CLEAR or pour.white == 1 else pour.base

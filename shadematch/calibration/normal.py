@@ -79,7 +79,7 @@ def normal_equations(
         C, g, B = _of_errors(problem, at, members, slots, now)
         L = np.linalg.cholesky(C)
         log_det += 2.0 * float(np.log(np.diag(L)).sum())
-        # Schur complement: A - B inv(C) B^T.
+        # Schur complement, (1) of `fit`: A - B inv(C) B^T.
         columns.append(np.linalg.solve(L, B.T).T)
         gradient = gradient - B @ np.linalg.solve(C, g)
         errors.append(BarErrors(places, C, g, B))

@@ -383,8 +383,8 @@ class Calibration(Reported):
             Row("strength", f"{name}: known to {self.strength_sd(name):.1%}")
             for name in self.pigments
         ]
-        own = {p.name: p.pour.base for p in every if p.pour.white < 1}
-        poured = Counter(own.values())
+        held = {p.name: p.pour.beside_white for p in every}
+        poured = Counter(base for base in held.values() if base is not None)
         for base in self.bases:
             count, meant = poured[base], misspelling_of(base, poured)
             asks = f" (is it {meant}, misspelt?)" if meant else ""

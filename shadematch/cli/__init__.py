@@ -1,4 +1,4 @@
 """The command line: words in, calls of the library, text out.
 
-Computes nothing by itself.
+Knows words, options and the terminal; knows no arithmetic of its own.
 """

@@ -39,7 +39,7 @@ def dose_entries(recipe: Recipe) -> dict[str, Any]:
     """Doses in JSON: from `doses` and their `unit` to `tubes`."""
     entries: dict[str, Any] = {"doses": dict(recipe.doses), "unit": recipe.unit}
     if recipe.weighed:
-        entries["squeezed"] = recipe.squeezed
+        entries["from_tubes"] = recipe.from_tubes
         entries["weighed"] = [
             {**part.let_down.model_dump(), "mass_g": part.mass_g} for part in recipe.weighed
         ]

@@ -62,7 +62,7 @@ def add_verb(verb: Verbs) -> None:
     add("--unit", choices=("cm", "g"), help="of doses (cm)")
     text = "pastes that look milky, earthy or pearly"
     add("--scattering", nargs="+", default=[], metavar="NAME", help=text)
-    text = "paste in a full tube (87 cm); may be repeated"
+    text = "paste in a full tube (87 cm; unknown in g); may be repeated"
     add("--tube", action="append", default=[], metavar="NAME=DOSE", help=text)
     add("--palette", metavar="FILE", help="palette to begin from, as a guess")
     text = "further bases, beside clear and white"
@@ -80,7 +80,7 @@ def add_verb(verb: Verbs) -> None:
     ):
         one = deed(name, do, text)
         add = one.add_argument
-        add("doses", nargs="*", metavar="NAME=DOSE", help="paste as actually squeezed")
+        add("doses", nargs="*", metavar="NAME=DOSE", help="paste that really went in")
         text = "or a file of match --save, if it was followed"
         add("--recipe", metavar="FILE", help=text)
         _add_fields(add)

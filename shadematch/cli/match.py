@@ -10,7 +10,7 @@ chosen; ``spread`` as in `shadematch.cli.spread`; ``pour``, ``view``, ``cautions
 
 By the rule ``expected`` (with ``--robust``, or a palette that says how well it is known) choices
 have ``expected``, and ``robust`` is the one with the smallest. With ``--choices``: ``choices``, a
-list in the form of ``closest``. With let-downs, ``doses`` is the total paste, ``squeezed`` what
+list in the form of ``closest``. With let-downs, ``doses`` is the total paste, ``from_tubes`` what
 does not come with a let-down, and ``weighed`` a list of {pigment, paste_per_g, step_g, white, unit,
 mass_g}. With ``--lights``: ``lights`` {name: CIEDE2000}. With ``--shades``: ``shades`` {expected,
 p90, alone_expected, alone_p90, dab_g, each}, of each ``added`` {name: amount}, ``share`` and the

@@ -106,11 +106,11 @@ def addition_of(additions: Additions, recipe: Recipe, found: Sought, target: Tar
     """The addition that the search found."""
     assert found.steps is not None
     lab, _ = additions.value(found.steps, found.base_g)
-    lengths = np.asarray(found.steps * recipe.pour.dose_step, dtype=float)
+    amounts = np.asarray(found.steps * recipe.pour.dose_step, dtype=float)
     return described(
         belief=additions.belief,
         recipe=recipe,
-        lengths=lengths,
+        amounts=amounts,
         base_g=found.base_g,
         lab=lab,
         aim=additions.target,
@@ -121,7 +121,7 @@ def addition_of(additions: Additions, recipe: Recipe, found: Sought, target: Tar
 def described(
     belief: BatchBelief,
     recipe: Recipe,
-    lengths: FloatArray,
+    amounts: FloatArray,
     base_g: tuple[float, float],
     lab: FloatArray,
     aim: FloatArray,
@@ -129,7 +129,7 @@ def described(
 ) -> Addition:
     """The addition of paste [palette's unit], shape (n,), and clear and white base [g]."""
     pour, names = recipe.pour, belief.palette.names
-    doses = {n: round(float(d), 9) for n, d in zip(names, lengths, strict=True) if d}
+    doses = {n: round(float(d), 9) for n, d in zip(names, amounts, strict=True) if d}
     clear, white = base_g
     total = {n: round(recipe.doses.get(n, 0.0) + doses.get(n, 0.0), 9) for n in names}
     batch = pour.batch_g + clear + white
@@ -146,7 +146,7 @@ def described(
         lab=triple(lab),
         hex=xyz_to_hex(lab_to_xyz(lab, white_point), white_point),
         delta_e=float(delta_e(lab, aim)),
-        **_ranges(belief.after(lengths, np.array(base_g)), aim, target),
+        **_ranges(belief.after(amounts, np.array(base_g)), aim, target),
     )
 
 

@@ -111,13 +111,13 @@ class Additions:
 
     def _space(self, base_g: tuple[float, float], room: int) -> Space:
         belief, n = self.belief, self.belief.count
-        lengths, strengths, base = (part[0] for part in belief.contents(belief.mean[None]))
+        doses, strengths, base = (part[0] for part in belief.contents(belief.mean[None]))
         grams = base + base_g
         mass = float(grams.sum())
         clear, white = grams / mass
         a, s, bend, crowding = spectra_of(belief.mixed, belief.mean[belief.modes])
         absorption, scattering = a[:n], s[:n]
-        loads, load_per_step = lengths * (100.0 / mass), self._step * 100.0 / mass
+        loads, load_per_step = doses * (100.0 / mass), self._step * 100.0 / mass
         held = effective(loads, bend) * strengths
         per_step = (strengths * load_per_step)[:, None]
         mu_a = clear * a[n] + white * a[n + 1] + held @ absorption

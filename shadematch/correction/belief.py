@@ -200,13 +200,13 @@ class BatchBelief:
     def contents(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """True doses (k, n), tubes' strengths (k, n) and base [g] (k, 2), of unknowns (k, u)."""
         n = self.count
-        lengths = np.maximum(self.doses + unknowns[:, n + 1 : 2 * n + 1], 0.0)
+        doses = np.maximum(self.doses + unknowns[:, n + 1 : 2 * n + 1], 0.0)
         base = np.maximum(self.base_g + unknowns[:, 2 * n + 1 : 2 * n + 3], 0.0)
         for dosed, (made, off) in zip(self.let_downs, self._of_let_downs(unknowns), strict=True):
             paste, brought = dosed.brings(np.exp(made), off)
-            lengths[:, self.palette.index(dosed.let_down.pigment)] += paste
+            doses[:, self.palette.index(dosed.let_down.pigment)] += paste
             base += brought
-        return lengths, np.exp(unknowns[:, :n]), base
+        return doses, np.exp(unknowns[:, :n]), base
 
     def _of_let_downs(self, unknowns: FloatArray) -> FloatArray:
         """Logarithm of strength as made, and error of the mass, of each let-down; (m, 2, k)."""
@@ -218,12 +218,12 @@ class BatchBelief:
     def optics(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Absorption and reduced scattering [1/cm], each (k, 36), of unknowns (k, u)."""
         n, known, z = self.count, self.mixed.uncertainty, unknowns[:, self.modes]
-        lengths, strengths, base = self.contents(unknowns)
+        doses, strengths, base = self.contents(unknowns)
         mass = base.sum(axis=1, keepdims=True)
         clear, white = base[:, :1] / mass, base[:, 1:] / mass
         a, s, bend, crowding = spectra_of(self.mixed, z)
         # Strength is a factor; bending depends on the amount of paste.
-        loads = effective(lengths * (100.0 / mass), bend) * strengths
+        loads = effective(doses * (100.0 / mass), bend) * strengths
         share = np.exp(unknowns[:, n, None]) * white_share(white, crowding)
         if known is not None and known.modes:
             absorbed, scattered = (np.hstack([loads, clear, part]) for part in (white, share))
@@ -263,23 +263,23 @@ class BatchBelief:
     def lab_and_slope(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
         """CIELAB (3,) and its Jacobian (3, u) at one set of unknowns (u,)."""
         n, known, row = self.count, self.mixed.uncertainty, unknowns[None]
-        lengths, strengths, base = (part[0] for part in self.contents(row))
+        doses, strengths, base = (part[0] for part in self.contents(row))
         mu_a, mu_s = (part[0] for part in self.optics(row))
         mass = float(base.sum())
         spectra = spectra_of(self.mixed, unknowns[self.modes])
         a, s, bend, crowding = spectra.absorption[:n], spectra.scattering[:n], *spectra[2:]
         (clear_a, white_a), (clear_s, white_s) = spectra.absorption[n:], spectra.scattering[n:]
         by_a, by_s = np.zeros((row.size, mu_a.size)), np.zeros((row.size, mu_a.size))
-        loads, share = lengths * (100.0 / mass), white_share(base[1] / mass, crowding)
+        loads, share = doses * (100.0 / mass), white_share(base[1] / mass, crowding)
         white_scattering = np.exp(unknowns[n]) * white_s
         did = (effective(loads, bend) * strengths)[:, None]
         by_a[:n], by_s[:n] = did * a, did * s
         by_s[n] = share * white_scattering
         pace = effective_slope(loads, bend)
-        per_cm = strengths * pace * (100.0 / mass)
+        per_dose = strengths * pace * (100.0 / mass)
         may_vary = self.doses + unknowns[n + 1 : 2 * n + 1] > 0.0
-        squeezed = np.where(may_vary, per_cm, 0.0)[:, None]
-        by_a[n + 1 : 2 * n + 1], by_s[n + 1 : 2 * n + 1] = squeezed * a, squeezed * s
+        moved = np.where(may_vary, per_dose, 0.0)[:, None]
+        by_a[n + 1 : 2 * n + 1], by_s[n + 1 : 2 * n + 1] = moved * a, moved * s
         # A gram more of a base shifts the mixture towards that base.
         by_a[2 * n + 1] = (clear_a - mu_a) / mass
         by_s[2 * n + 1] = (clear_s - mu_s) / mass
@@ -297,7 +297,7 @@ class BatchBelief:
             zip(self.let_downs, self._of_let_downs(row), strict=True), start=2 * n + 3
         ):
             i, white = self.palette.index(dosed.let_down.pigment), dosed.let_down.white
-            paste = dosed.brings(np.exp(made), off)[0][0] * per_cm[i]
+            paste = dosed.brings(np.exp(made), off)[0][0] * per_dose[i]
             by_a[at], by_s[at] = paste * a[i], paste * s[i]
             if (grams := dosed.mass_g + off[0]) > 0.0:
                 for by, of in ((by_a, a), (by_s, s)):

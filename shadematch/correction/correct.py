@@ -260,7 +260,7 @@ def begun(
         palette=palette,
         view=view,
         thickness_cm=recipe.pour.thickness_cm,
-        doses=held.squeezed_doses,
+        doses=held.from_tubes,
         base_g=held.base_g,
         priors=priors,
         let_downs=let_downs,

@@ -58,11 +58,6 @@ class Strength:
     high: float
     sd: float
 
-    @property
-    def telling(self) -> bool:
-        """Whether 1 lies outside `low` to `high`."""
-        return not self.low <= 1.0 <= self.high
-
     def __str__(self) -> str:
         """In plain words."""
         how = "strong" if self.factor > 1 else "weak"
@@ -170,19 +165,19 @@ class Correction(Reported):
             If the palette lacks a name, or a dose or mass is out of range.
         """
         belief, pour = self._belief, self.recipe.pour
-        expect(doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
-        lengths = loads_of(doses, belief.palette, pour) * (pour.batch_g / 100.0)
+        expect(doses, Mapping, "doses", "Give names and doses, such as {'gorse': 2}")
+        amounts = loads_of(doses, belief.palette, pour) * (pour.batch_g / 100.0)
         for name, value in (("clear_g", clear_g), ("white_g", white_g)):
             between(value, name, 0.0, LARGEST_BATCH_G, "Give the mass of base that was added, in g")
         base_g = (float(clear_g), float(white_g))
-        then = belief.after(lengths, np.array(base_g))
+        then = belief.after(amounts, np.array(base_g))
         lab = then.lab(then.mean[None])[0]
         return replace(
             self,
             made=described(
                 belief=belief,
                 recipe=self.recipe,
-                lengths=lengths,
+                amounts=amounts,
                 base_g=base_g,
                 lab=lab,
                 aim=self._aim,

@@ -1,4 +1,5 @@
 """What can be made at all: gamuts, feasibility, ladders.
 
-The package is not called `gamut`: Python would hide the public function of that name.
+Knows which colours doses can give; knows nothing of orders, shelves and files. It is not called
+`gamut`: Python would hide the public function of that name.
 """

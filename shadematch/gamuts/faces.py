@@ -15,12 +15,15 @@ from __future__ import annotations
 import functools
 import itertools
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Cells", "faces_of", "lattice", "loads_on"]
+
+_BLEND: Final = 1.5
 
 
 @dataclass(frozen=True)
@@ -87,7 +90,6 @@ def loads_on(
     size: int,
     most: float,
     crowd: float = 2.0,
-    blend: float = 1.5,
 ) -> FloatArray:
     """Loads at points of a face, shape (k, size).
 
@@ -99,14 +101,14 @@ def loads_on(
         Even barycentric coordinates, shape (k, len(face)).
     size, most
         Number of pigments, and the limit on the sum of loads.
-    crowd, blend
-        Powers that move points to where colour changes most: little paste, and little of a
-        pigment. The face as a whole stays the same.
+    crowd
+        Power that moves points to where colour changes most: little paste. `_BLEND` does so
+        to little of a pigment. The face as a whole stays the same.
     """
     loads = np.zeros((len(bary), size))
     weights = np.array([0.0 if corner < 0 else 1.0 for corner in face])
     total = np.minimum(bary @ weights, 1.0)
-    parts = bary**blend
+    parts = bary**_BLEND
     shares = parts / np.maximum(parts @ weights, 1e-300)[:, None]
     for column, corner in enumerate(face):
         if corner >= 0:

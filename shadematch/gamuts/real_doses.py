@@ -118,7 +118,7 @@ class RealDoses:
         vertices[kept] = rough.vertices[kept]
         return Mesh(vertices, rough.triangles)
 
-    def sampled_volume(self, samples: int = 8000, seed: int = 20_240_229) -> tuple[float, float]:
+    def sampled_volume(self) -> tuple[float, float]:
         """Volume [CIELAB cubed] and two standard errors.
 
         Random colours, most from voxels at the surface, some from inside and outside, are each
@@ -133,9 +133,9 @@ class RealDoses:
         inner = binary_erosion(filled, around)
         outer = binary_dilation(filled, around)
         beyond = binary_dilation(outer, around) & ~outer
-        rng = np.random.default_rng(seed)
+        rng = np.random.default_rng(20_240_229)
         volume, square = 0.0, 0.0
-        strata = ((inner, samples // 8), (outer & ~inner, samples), (beyond, samples // 8))
+        strata = ((inner, 1000), (outer & ~inner, 8000), (beyond, 1000))
         for cells, count in strata:
             at = np.argwhere(cells) - 2
             if not len(at):

@@ -163,16 +163,11 @@ def _draw(filled: BoolArray, corners: FloatArray, tetrahedra: IntArray) -> None:
         filled[at[:, 0], at[:, 1], at[:, 2]] = True
 
 
-def wrap(body: Body, *, every: int = 2) -> Mesh:
+def wrap(body: Body) -> Mesh:
     """The surface of a body.
 
-    Parameters
-    ----------
-    body
-        From `fill`.
-    every
-        Voxels are first averaged over cubes of this edge; the fraction that is full places the
-        surface within a fraction of a voxel.
+    Voxels are first averaged over cubes of two; the fraction that is full places the surface
+    within a fraction of a voxel.
 
     Raises
     ------
@@ -181,11 +176,9 @@ def wrap(body: Body, *, every: int = 2) -> Mesh:
     ShadematchError
         If the body is too thin.
     """
-    try:
+    with MissingExtraError.unless("scikit-image", "plots", field="surface"):
         from skimage.measure import marching_cubes
-    except ImportError:
-        raise MissingExtraError.of("scikit-image", "plots", field="surface") from None
-    shape = np.array(body.filled.shape)
+    shape, every = np.array(body.filled.shape), 2
     padded = np.pad(body.filled, [(every, every + int(-n % every)) for n in shape]).astype(float)
     blocks = padded.reshape(
         padded.shape[0] // every, every, padded.shape[1] // every, every, -1, every

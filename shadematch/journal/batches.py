@@ -77,7 +77,7 @@ class Shelf:
     opened
         Number of the tube, from 1.
     used
-        Paste squeezed from it [unit].
+        Paste taken from it [unit].
     tube_size
         Paste in it when full [unit]; None if unknown, for doses in g.
     assumed_new
@@ -97,7 +97,7 @@ class Shelf:
 
     @property
     def doubtful(self) -> bool:
-        """Whether more was squeezed from it than it held, or it is assumed to be new."""
+        """Whether more was taken from it than it held, or it is assumed to be new."""
         return self.assumed_new or (self.tube_size is not None and self.used > self.tube_size)
 
 
@@ -157,7 +157,7 @@ class Studio:
             self.batches[event.batch] = Batch(
                 event.batch, recipe, event.wanted, dict(event.fields), event.at
             )
-            self._tubes[event.batch] = self._squeezed(recipe.doses)
+            self._tubes[event.batch] = self._from_tubes(recipe.doses)
             if event.reading is not None:
                 self._measured(event, event.batch)
         elif isinstance(event, Added):
@@ -200,7 +200,7 @@ class Studio:
         """The open tube of each paste."""
         return {name: Tube(name, row.opened - 1) for name, row in self.shelf.items()}
 
-    def _squeezed(self, doses: Mapping[str, float]) -> dict[str, Tube]:
+    def _from_tubes(self, doses: Mapping[str, float]) -> dict[str, Tube]:
         for name, dose in doses.items():
             row = self.shelf[name]
             used = row.used + dose
@@ -221,7 +221,7 @@ class Studio:
         mass = old.pour.batch_g + event.clear_g + event.white_g
         white = (old.pour.white_g + event.white_g) / mass
         pour = old.pour.model_copy(update={"batch_g": mass, "white": min(white, 1.0)})
-        tubes = self._squeezed({n: d for n, d in event.doses.items() if d})
+        tubes = self._from_tubes({n: d for n, d in event.doses.items() if d})
         self._tubes[event.batch] = {**tubes, **self._tubes[event.batch]}
         fields = {**batch.fields, **event.fields}
         recipe = Recipe(doses, pour, unit=self.unit)

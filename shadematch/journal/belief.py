@@ -241,7 +241,7 @@ class Belief:
     def held_by(self, base: str) -> int:
         """How many bars that count were poured in a base; white alone holds none of it."""
         return sum(
-            bar.reading.pour.base == base and bar.reading.pour.white < 1.0
+            bar.reading.pour.beside_white == base
             for at, bar in enumerate(self.bars)
             if at not in self.aside
         )

@@ -145,7 +145,7 @@ class Journal(Pages):
         Parameters
         ----------
         doses
-            Doses as really squeezed [unit]: names and amounts, a `Recipe`, or a `Match`. An empty
+            Doses that really went in [unit]: names and amounts, a `Recipe`, or a `Match`. An empty
             mapping is base alone.
         pour
             What they went into, for names and amounts.

@@ -1,4 +1,4 @@
 """Files: recipes, batches, targets, tables, samples and schemas.
 
-Reads and writes them; computes nothing that a file does not say.
+Knows the forms of files and what a changed palette does to a kept recipe; knows no search.
 """

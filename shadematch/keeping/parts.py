@@ -35,10 +35,8 @@ def pandas() -> ModuleType:
     MissingExtraError
         If it is not installed.
     """
-    try:
+    with MissingExtraError.unless("pandas", "tables", field="tables"):
         import pandas as found
-    except ImportError:
-        raise MissingExtraError.of("pandas", "tables", field="tables") from None
     return cast("ModuleType", found)
 
 
@@ -140,11 +138,9 @@ def pyarrow() -> tuple[ModuleType, ModuleType]:
     MissingExtraError
         If it is not installed.
     """
-    try:
+    with MissingExtraError.unless("pyarrow", "tables", field="tables"):
         import pyarrow as arrow
         import pyarrow.parquet as parquet
-    except ImportError:
-        raise MissingExtraError.of("pyarrow", "tables", field="tables") from None
     return parquet, arrow
 
 

@@ -1,4 +1,5 @@
 """From a target to recipes: the question, the answer, and what would bring it closer.
 
-Turns search results into recipes and words; the searching itself is done by `search`.
+Knows the question and puts what `search` finds into recipes and words; knows no measurements, no
+shelf and no files.
 """

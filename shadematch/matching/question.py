@@ -172,10 +172,10 @@ class Asked:
 
     def steps_of(self, recipe: Recipe) -> FloatArray:
         """A recipe in real-valued steps of each kind of dose, shape (k,)."""
-        doses = recipe.squeezed
-        squeezed = [doses.get(n, 0.0) / self.pour.dose_step for n in self.palette.names]
+        doses = recipe.from_tubes
+        steps = [doses.get(n, 0.0) / self.pour.dose_step for n in self.palette.names]
         masses = {part.let_down: part.mass_g for part in recipe.weighed}
-        return np.array([*squeezed, *(masses.get(d, 0.0) / d.step_g for d in self.let_downs)])
+        return np.array([*steps, *(masses.get(d, 0.0) / d.step_g for d in self.let_downs)])
 
 
 _kept_searcher = functools.lru_cache(maxsize=8)(Asked.new_searcher)

@@ -239,7 +239,7 @@ def same_look(
 def _in_steps(recipe: Recipe, factor: float, pour: Pour) -> Recipe | None:
     """The recipe with doses times a factor, if the pour permits it."""
     doses: dict[str, float] = {}
-    for name, dose in recipe.squeezed.items():
+    for name, dose in recipe.from_tubes.items():
         amount = _multiple(dose * factor, pour.dose_step)
         if amount is None:
             return None

@@ -84,8 +84,8 @@ class SmallestBatch(Reported):
     ideal_delta_e, floor
         CIEDE2000 of the best real-valued recipe found, and a proven floor for all masses (0 if
         not needed, or if a pigment scatters).
-    smallest_g, largest_g
-        The ends of the grid [g].
+    largest_g
+        The largest mass of the grid [g].
     match
         The match in a batch of `mass_g`, or, if that is None, in the mass that comes closest;
         None if nothing was tried.
@@ -100,7 +100,6 @@ class SmallestBatch(Reported):
     curve: tuple[BatchPoint, ...] = field(repr=False)
     ideal_delta_e: float
     floor: float
-    smallest_g: float
     largest_g: float
     match: Match | None = field(repr=False)
 
@@ -310,7 +309,6 @@ def smallest_batch(
         curve=tuple(points),
         ideal_delta_e=ideal_value,
         floor=floor,
-        smallest_g=masses[0],
         largest_g=masses[-1],
         match=answer,
     )

@@ -116,4 +116,3 @@ def _root(matrix: FloatArray) -> FloatArray:
     """The symmetric square root."""
     values, axes = np.linalg.eigh(matrix)
     return np.asarray(axes * np.sqrt(np.maximum(values, 0.0)) @ axes.T)
-    return np.asarray(axes * np.sqrt(np.maximum(values, 0.0)) @ axes.T)

@@ -66,9 +66,9 @@ def _curve() -> Bytes:
     return np.asarray(np.rint(255 * encode_srgb(linear)), dtype=np.uint8)
 
 
-def preview(picture: Picture, longest: int = LONGEST) -> tuple[Bytes, float]:
+def preview(picture: Picture) -> tuple[Bytes, float]:
     """A small sRGB copy, and how many pixels of the photo each of its pixels stands for."""
-    patch, every = picture.small(longest)
+    patch, every = picture.small(LONGEST)
     # One matrix for all pixels, and a table for the curve.
     to_srgb = np.linalg.solve(SRGB.matrix, picture.profile.matrix)
     linear = np.clip(patch.linear @ to_srgb.T.astype(np.float32), 0.0, 1.0)

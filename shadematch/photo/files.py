@@ -17,6 +17,7 @@ import importlib
 import os
 import stat
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any, Final
 
@@ -42,8 +43,8 @@ _CURVES: Final = (1, 2, 6, 13, 14, 15)
 pictures state and mean sRGB's (common practice, no source). Others, HDR above all, differ."""
 
 
-def _missing(package: str) -> MissingExtraError:
-    return MissingExtraError.of(package, "photos", field="photos")
+def _needing(package: str) -> AbstractContextManager[None]:
+    return MissingExtraError.unless(package, "photos", field="photos")
 
 
 def open_photo(path: str | os.PathLike[str]) -> Picture:
@@ -56,14 +57,12 @@ def open_photo(path: str | os.PathLike[str]) -> Picture:
     MissingExtraError
         If a library that reads it is not installed.
     """
-    try:
+    with _needing("Pillow"):
         from PIL import Image, UnidentifiedImageError
 
         # Pillow knows the formats whose plugins have been imported.
         for name in ("Jpeg", "Png", "Tiff", "WebP"):
             importlib.import_module(f"PIL.{name}ImagePlugin")
-    except ImportError:
-        raise _missing("Pillow") from None
     place = _regular_file(path)
     with decoding(), place.open("rb") as stream:
         head = stream.read(32)
@@ -207,20 +206,16 @@ def _deep_codes(image: Any, place: Path, head: bytes) -> Codes | None:
     if image.format == "PNG" and head[24:25] == b"\x10" and head[25:26] in (b"\2", b"\4", b"\6"):
         channels = {2: 3, 4: 2, 6: 4}[head[25]]
         _check_size(width, height, channels, 16)
-        try:
+        with _needing("imagecodecs"):
             import imagecodecs
-        except ImportError:
-            raise _missing("imagecodecs") from None
         codes = imagecodecs.png_decode(place.read_bytes())
     elif image.format == "TIFF" and set(image.tag_v2.get(258, (8,))) == {16}:
         channels = len(image.tag_v2[258])
         if channels == 1:
             return None
         _check_size(width, height, channels, 16)
-        try:
+        with _needing("tifffile"):
             import tifffile
-        except ImportError:
-            raise _missing("tifffile") from None
         with tifffile.TiffFile(place) as file:
             page = file.pages[0]
             if page.shape != (height, width, channels) or page.dtype != np.uint16:
@@ -257,10 +252,8 @@ def _of_image(image: Any, to: str | None) -> Callable[[int, int, int, int], Code
 
 
 def _heif(place: Path) -> Picture:
-    try:
+    with _needing("pillow-heif"):
         import pillow_heif
-    except ImportError:
-        raise _missing("pillow-heif") from None
     file = pillow_heif.open_heif(place, convert_hdr_to_8bit=False)
     width, height = file.size
     mode = file.mode

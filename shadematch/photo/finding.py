@@ -157,12 +157,10 @@ def draw_chart(path: str | os.PathLike[str], chart: Chart) -> Figure:
 
 def _spots(lab: FloatArray, edge: float) -> list[_Spot]:
     """Even spots of the size and shape of a patch."""
-    try:
+    with MissingExtraError.unless(
+        "scikit-image", "chart", field="chart", otherwise=", or give the corners"
+    ):
         from skimage.measure import label, regionprops
-    except ImportError:
-        raise MissingExtraError.of(
-            "scikit-image", "chart", field="chart", otherwise=", or give the corners"
-        ) from None
     slope = np.sqrt(sum(np.square(gaussian_gradient_magnitude(lab[..., i], 1.0)) for i in range(3)))
     numbered = label(slope < edge, connectivity=1)
     high, wide = slope.shape

@@ -1,4 +1,4 @@
 """An order book and a shelf: which recipes, how many bars, what to buy.
 
-Takes recipes from the searches; adds money and tubes.
+Knows money, bars and tubes; knows no colours but those that `matching` gives.
 """

@@ -9,6 +9,7 @@ import numpy as np
 from shadematch.errors import PourError
 from shadematch.planning.orders import Order
 from shadematch.planning.stock import Stock, kind_named
+from shadematch.studio.pour import CLEAR
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["base_in_words", "kinds_of", "melted_g", "prices_kg", "shelf_g"]
@@ -16,18 +17,18 @@ __all__ = ["base_in_words", "kinds_of", "melted_g", "prices_kg", "shelf_g"]
 
 def kinds_of(orders: Sequence[Order]) -> tuple[str, ...]:
     """``"clear"``, ``"white"``, then the further bases that orders are poured in."""
-    named = dict.fromkeys(order.pot.base for order in orders if order.pot.white < 1)
-    return ("clear", "white", *(name for name in named if name != "clear"))
+    named = dict.fromkeys(order.pot.beside_white for order in orders)
+    return (CLEAR, "white", *(name for name in named if name not in (None, CLEAR)))
 
 
 def melted_g(orders: Sequence[Order], kinds: Sequence[str]) -> FloatArray:
     """Base that each order melts, kind by kind [g], shape (m, k)."""
     grams = np.zeros((len(orders), len(kinds)))
     for row, order in zip(grams, orders, strict=True):
-        white = order.pot.white
+        white, other = order.pot.white, order.pot.beside_white
         row[kinds.index("white")] = order.melted_g * white
-        if white < 1:
-            row[kinds.index(order.pot.base)] = order.melted_g * (1 - white)
+        if other is not None:
+            row[kinds.index(other)] = order.melted_g * (1 - white)
     return grams
 
 

@@ -303,7 +303,8 @@ def _left_out(
     if by_itself:
         lacks = _shortage(mine, mine[0], spent.shelf, np.full(left.size, np.inf))
         where = "even alone"
-    what = [f"{v:g} {asked.palette.unit} of {n}" for n, v in _lengths(asked.palette, lacks).items()]
+    unit, paste = asked.palette.unit, _above_zero(asked.palette, lacks)
+    what = [f"{dose:g} {unit} of {name}" for name, dose in paste.items()]
     sentence = (
         f"{where} it is {' and '.join(what or base)} short; it needs "
         f"{'' if proved else 'at most '}{' and '.join([*map(str, wanted), *base])} more{scarce}"
@@ -311,7 +312,7 @@ def _left_out(
     reason: Reason = "paste" if wanted else "base"
     if asked.buy and not scarce:
         sentence, reason = f"{sentence}, over the budget of {asked.budget:g}", "budget"
-    amounts = _lengths(asked.palette, short)
+    amounts = _above_zero(asked.palette, short)
     return LeftOutOrder(
         order=order,
         reason=reason,
@@ -322,7 +323,7 @@ def _left_out(
     )
 
 
-def _lengths(palette: Palette, values: FloatArray) -> Amounts:
+def _above_zero(palette: Palette, values: FloatArray) -> Amounts:
     """The amounts above zero, by name."""
     every = _amounts(palette, values)
     return Amounts(tuple((name, dose) for name, dose in every.items() if dose > 0))

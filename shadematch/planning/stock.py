@@ -10,9 +10,10 @@ from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
 from shadematch.studio.palette import Palette
-from shadematch.studio.pour import base_named
+from shadematch.studio.pour import CLEAR, base_named
 from shadematch.studio.unit import USUAL_TUBE_CM, Unit, check_unit
 from shadematch.support.models import Frozen, Name, Number, expect, first_twice
+from shadematch.support.report import Report, Reported, Row
 
 __all__ = [
     "Stock",
@@ -80,7 +81,7 @@ class Tubes(Frozen):
     most: Annotated[Whole, Field(ge=0, le=10_000)] | None = None
 
 
-class Stock(Frozen):
+class Stock(Reported, Frozen):
     """What is on the shelf.
 
     Attributes
@@ -260,16 +261,16 @@ class Stock(Frozen):
         for kind in (*self.bases_g, *self.bases_price_kg):
             palette.base(kind, "stock, base")  # refuses what it lacks
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = []
+    def report(self) -> Report:
+        """What is on it."""
+        rows = []
         for row in self.tubes:
             parts = [f"{row.full} full"] if row.full else []
             parts += [f"{left:g} {self.unit}" for left in row.opened]
-            lines.append(f"{row.pigment}: {' + '.join(parts) or 'none'}")
-        lines += [
-            f"{kind_named(kind)}: {grams:g} g"
-            for kind in ("clear", "white", *self.bases_g)
+            rows.append(Row(row.pigment, " + ".join(parts) or "none"))
+        rows += [
+            Row(kind_named(kind), f"{grams:g} g")
+            for kind in (CLEAR, "white", *self.bases_g)
             if (grams := self.base_g(kind)) is not None
         ]
-        return "\n".join(lines) or "an empty shelf"
+        return Report(rows=tuple(rows) or (Row("shelf", "empty"),), cautions=False)

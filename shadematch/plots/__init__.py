@@ -1,4 +1,4 @@
-"""Figures from results.
+"""Figures from results: knows how to draw them, and computes none.
 
 Matplotlib is an extra (``pip install ".[plots]"``): without it, functions raise
 `MissingExtraError`. Each draws into the axes `ax`, by default those of a new figure, and returns

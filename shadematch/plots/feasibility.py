@@ -32,9 +32,7 @@ def _initials(names: tuple[str, ...]) -> dict[str, str]:
     return found
 
 
-def draw_feasibility(
-    found: Feasibility, ax: Axes | None = None, *, batch: int = -1, recipes: bool = True
-) -> Axes:
+def draw_feasibility(found: Feasibility, ax: Axes | None = None, *, batch: int = -1) -> Axes:
     """Draw one batch of a feasibility: in each cell its true colour, CIEDE2000 and recipe.
 
     Cells have the colour of their recipe; the corner has the wanted one. A thick frame marks what
@@ -46,8 +44,6 @@ def draw_feasibility(
         A result of `shadematch.feasibility`, and where to draw it.
     batch
         Position in `found.batches_g`; the largest by default.
-    recipes
-        Whether to write the doses into the cells.
     """
     columns, rows = len(found.thicknesses_cm), len(found.whites)
     wide = max(4.8, 1.0 + 0.98 * columns)
@@ -75,20 +71,19 @@ def draw_feasibility(
                 fontsize=11,
                 weight="bold",
             )
-            if recipes:
-                doses = list(cell.closest.recipe.doses.items())
-                shown = [f"{dose:g} {short[name]}" for name, dose in doses[:_MOST_NAMED]]
-                lines = [" ".join(shown[:2]), " ".join(shown[2:])]
-                if len(doses) > _MOST_NAMED:
-                    lines[1] += " ..."
-                ax.text(
-                    x + 0.07,
-                    y + 0.32,
-                    literal("\n".join(filter(None, lines)) or "no paste"),
-                    va="center",
-                    color=ink,
-                    fontsize=9,
-                )
+            doses = list(cell.closest.recipe.doses.items())
+            shown = [f"{dose:g} {short[name]}" for name, dose in doses[:_MOST_NAMED]]
+            lines = [" ".join(shown[:2]), " ".join(shown[2:])]
+            if len(doses) > _MOST_NAMED:
+                lines[1] += " ..."
+            ax.text(
+                x + 0.07,
+                y + 0.32,
+                literal("\n".join(filter(None, lines)) or "no paste"),
+                va="center",
+                color=ink,
+                fontsize=9,
+            )
             if cell.delta_e <= found.within:
                 ax.add_patch(
                     Rectangle((x + 0.03, y + 0.03), 0.94, 0.94, fill=False, edgecolor=ink, lw=2.4)
@@ -108,7 +103,7 @@ def draw_feasibility(
         *textwrap.wrap(answer, int(12 * wide)),
         f"numbers: CIEDE2000 to {found.target.hex} (corners)",
         f"framed: within {found.within:g}",
-        *(textwrap.wrap(f"doses in {unit}: {names}", int(12 * wide)) if recipes else []),
+        *textwrap.wrap(f"doses in {unit}: {names}", int(12 * wide)),
     ]
     title(ax, "\n".join(heading), alt=f"A map over thickness and white base: {answer}")
     mark_key(ax)

@@ -40,11 +40,10 @@ def _frame(ax: Axes, cut: Slice) -> None:
     ax.set_aspect("equal")
 
 
-def draw_slice(cut: Slice, ax: Axes | None = None, *, limits: Sequence[float] = (2.0, 5.0)) -> Axes:
+def draw_slice(cut: Slice, ax: Axes | None = None) -> Axes:
     """Draw a slice: true colours where they can be made, and contours of CIEDE2000 around.
 
-    Colours outside sRGB are drawn as the nearest inside, hatched and edged by a line. `limits`,
-    rising, are further contours of CIEDE2000 to the gamut.
+    Colours outside sRGB are drawn as the nearest inside, hatched and edged by a line.
     """
     ax = axes_for(ax, (6.4, 5.6))
     from matplotlib.lines import Line2D
@@ -78,8 +77,8 @@ def draw_slice(cut: Slice, ax: Axes | None = None, *, limits: Sequence[float] = 
         image.set_visible(False)
     keys = []
     levels = [(_EDGE, "edge of what can be made", 1.8)]
-    levels += [(v, f"CIEDE2000 {v:g} away", 1.1) for v in limits]
-    for (level, label, width), style in zip(levels, LINES * 9, strict=False):
+    levels += [(v, f"CIEDE2000 {v:g} away", 1.1) for v in (2.0, 5.0)]
+    for (level, label, width), style in zip(levels, LINES, strict=False):
         if cut.distances.min() < level < cut.distances.max():
             ax.contour(
                 *grid,

@@ -33,7 +33,7 @@ __all__ = ["draw_batches", "draw_match", "draw_same_look"]
 
 def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     """Draw a match: the two colours touching, CIEDE2000 on a scale, and the doses on a ruler."""
-    doses = match.recipe.squeezed
+    doses = match.recipe.from_tubes
     weighed, unit = match.recipe.weighed, match.recipe.unit
     rows = max(len(doses) + len(weighed), 1)
     ax = axes_for(ax, (6.4, 2.5 + 0.4 * rows))

@@ -194,10 +194,8 @@ def turning(gamut: Gamut) -> Turning:
     MissingExtraError
         If plotly, matplotlib or scikit-image is not installed.
     """
-    try:
+    with MissingExtraError.unless("plotly", "notebooks", field="plots"):
         from plotly import graph_objects
-    except ImportError:
-        raise MissingExtraError.of("plotly", "notebooks", field="plots") from None
     surface = gamut.surface
     # Plain 32-bit arrays, which plotly stores in base 64, take a third of the size of digits.
     lab = surface.vertices.astype(np.float32)

@@ -1,4 +1,4 @@
 """From a recipe to its colour, and how far the colour may stray.
 
-The one bridge from models to arrays; searches for nothing.
+Knows recipes, and turns models into arrays, the only place that does; knows no search for a recipe.
 """

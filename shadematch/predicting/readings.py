@@ -176,7 +176,7 @@ class Taken:
 
     Attributes
     ----------
-    squeezed_doses
+    from_tubes
         Paste from the tubes [palette's unit], in palette order, shape (n,).
     base_g
         Clear and white base weighed besides that of the let-downs [g], shape (2,).
@@ -184,7 +184,7 @@ class Taken:
         Each let-down once, and how much of it [g].
     """
 
-    squeezed_doses: FloatArray
+    from_tubes: FloatArray
     base_g: FloatArray
     let_downs: tuple[LetDown, ...]
     masses_g: tuple[float, ...]
@@ -192,17 +192,17 @@ class Taken:
 
 def taken(recipe: Recipe, palette: Palette) -> Taken:
     """The readings that a recipe takes; `UnknownNameError` if the palette lacks a paste of it."""
-    lengths = loads_of(recipe.doses, palette, recipe.pour) * (recipe.pour.batch_g / 100.0)
+    doses = loads_of(recipe.doses, palette, recipe.pour) * (recipe.pour.batch_g / 100.0)
     masses: dict[LetDown, float] = {}
     for part in recipe.weighed:
         if not part.mass_g:
             continue
         masses[part.let_down] = masses.get(part.let_down, 0.0) + part.mass_g
-        lengths[palette.index(part.let_down.pigment)] -= part.paste
+        doses[palette.index(part.let_down.pigment)] -= part.paste
     base = np.array([recipe.clear_g, recipe.white_g])
     # Remainders of rounding are not readings.
-    lengths[lengths < _SLACK], base[base < _SLACK] = 0.0, 0.0
-    return Taken(lengths, base, tuple(masses), tuple(masses.values()))
+    doses[doses < _SLACK], base[base < _SLACK] = 0.0, 0.0
+    return Taken(doses, base, tuple(masses), tuple(masses.values()))
 
 
 def told_apart(let_downs: Sequence[LetDown]) -> list[str]:

@@ -295,7 +295,7 @@ def spread(
     goal = None if target is None else as_target(target)
     nominal = predict(own, palette=palette, view=view)
     held = taken(own, palette)
-    amounts = np.concatenate([held.squeezed_doses, held.masses_g])
+    amounts = np.concatenate([held.from_tubes, held.masses_g])
     known = Uncertainty(
         palette,
         pour,
@@ -314,7 +314,7 @@ def spread(
     values, lab = sampled.differences(amounts, aim, doubt)
     median, p95 = (float(np.quantile(values, q)) for q in (0.5, 0.95))
     lab.setflags(write=False)
-    there = [*(held.squeezed_doses > 0), *(held.base_g > 0), *[True] * (3 * len(held.let_downs))]
+    there = [*(held.from_tubes > 0), *(held.base_g > 0), *[True] * (3 * len(held.let_downs))]
     used = set(np.flatnonzero(there).tolist())
     shares, causes = _shares(
         sampled=sampled, amounts=amounts, centre=centre, aim=aim, doubt=doubt, used=used

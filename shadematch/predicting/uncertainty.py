@@ -337,10 +337,10 @@ class Uncertainty:
         by_load = np.zeros((count, size + 2 + 3 * m, size))
         by_white = np.zeros((count, size + 2 + 3 * m))
         ruler, scale = SD * self.dose_slip, SD * self.scale_g
-        squeezed, per_paste = amounts[:, :size], 100.0 / batch
-        loads = squeezed * per_paste
+        taken, per_paste = amounts[:, :size], 100.0 / batch
+        loads = taken * per_paste
         at = np.arange(size)
-        by_load[:, at, at] = np.where(squeezed > 0.0, ruler * per_paste, 0.0)
+        by_load[:, at, at] = np.where(taken > 0.0, ruler * per_paste, 0.0)
         weighed = np.tile((pour.clear_g, pour.white_g), (count, 1))
         for let_down, mass in zip(self.let_downs, amounts[:, size:].T, strict=True):
             own = self.palette.index(let_down.pigment)

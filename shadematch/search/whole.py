@@ -355,7 +355,6 @@ def frugal(
     less_than: float,
     near: FloatArray | IntArray,
     nearer_than: float = 0.0,
-    effort: int = MOST_EFFORT,
     watch: Watch = UNWATCHED,
 ) -> Solution:
     """The recipe with the least paste with CIEDE2000 at most `within`; of equals, the closest.
@@ -372,8 +371,6 @@ def frugal(
         Steps, shape (k,), whose kinds of dose set the first price of colour; any are valid.
     nearer_than
         ... or with as much and a smaller CIEDE2000.
-    effort
-        Most boxes to search.
     watch
         Ends the search in time.
 
@@ -401,7 +398,7 @@ def frugal(
             used = np.flatnonzero(lean[0] > 0.5)
             sought.face(lean[0])
         pool.keep(pool.key <= best.most)
-        if not len(pool) or boxes >= effort or watch.over():
+        if not len(pool) or boxes >= MOST_EFFORT or watch.over():
             break
         wave = limits.tighten(pool.first(), most_paste=best.most)
         boxes += len(wave)

@@ -1,4 +1,4 @@
 """The batch sheet: one page to work by, as text and for print.
 
-Lays out what others have computed.
+Knows paper, words and rulers; knows only what others have computed.
 """

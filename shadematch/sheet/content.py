@@ -192,7 +192,7 @@ def _doses(saved: SavedRecipe) -> tuple[Dose, ...]:
             dose if unit == "cm" else 0.0,
             *_known_by(name, saved),
         )
-        for name, dose in recipe.squeezed.items()
+        for name, dose in recipe.from_tubes.items()
     )
     let_downs = tuple(
         Dose(
@@ -231,7 +231,7 @@ def _steps(
     stir_in = "Weigh the let-downs and melt them in."
     dose = " ".join(
         text
-        for text, there in ((_DOSING[recipe.unit], recipe.squeezed), (stir_in, recipe.weighed))
+        for text, there in ((_DOSING[recipe.unit], recipe.from_tubes), (stir_in, recipe.weighed))
         if there
     )
     thickness = recipe.pour.thickness_cm

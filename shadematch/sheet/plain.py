@@ -17,9 +17,9 @@ __all__ = ["plain"]
 _WIDTH = 78
 
 
-def _wrapped(text: str, first: str = "", rest: str | None = None) -> list[str]:
+def _wrapped(text: str, first: str) -> list[str]:
     return textwrap.wrap(
-        text, _WIDTH, initial_indent=first, subsequent_indent=rest or " " * len(first)
+        text, _WIDTH, initial_indent=first, subsequent_indent=" " * len(first)
     ) or [first]
 
 

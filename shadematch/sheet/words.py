@@ -65,9 +65,9 @@ def _unit(letter: str) -> float:
     return 12.0 if 0xFD00 <= ord(letter) <= 0xFDFF else 1.6
 
 
-def shortened(text: str, most: int = 90) -> str:
-    """The text, or its beginning if it is longer than `most` characters."""
-    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
+def shortened(text: str) -> str:
+    """The text, or its beginning if it is longer than 90 characters."""
+    return text if len(text) <= 90 else f"{text[:89].rstrip()}…"
 
 
 def lines_needed(paragraphs: Sequence[str], width: float) -> int:

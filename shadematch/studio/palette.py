@@ -24,7 +24,7 @@ from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import Frozen, between, expect, shape_of
-from shadematch.support.report import Report, Row, rows_of
+from shadematch.support.report import Report, Reported, Row, rows_of
 from shadematch.support.spelling import did_you_mean
 
 __all__ = [
@@ -48,7 +48,7 @@ def fingerprint_of(numbers: Mapping[str, Any]) -> str:
     return "-".join(code[i : i + 4] for i in (0, 4, 8))
 
 
-class Palette(Frozen):
+class Palette(Reported, Frozen):
     """The pastes and the two bases of a studio.
 
     Attributes
@@ -122,11 +122,8 @@ class Palette(Frozen):
                 *note,
             ),
             details=(*tubes, Row("fingerprint", self.fingerprint)),
-            notes=("Chips are predicted, 1 cm thick on white paper.",),
+            notes=("Chips on the card are predicted, 1 cm thick on white paper.",),
         )
-
-    def _repr_html_(self) -> str:
-        return self.report().html()
 
     @property
     def fingerprint(self) -> str:

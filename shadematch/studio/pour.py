@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
-from typing import Annotated, Any, ClassVar, Final, Self
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Self
 
 from pydantic import (
     BeforeValidator,
@@ -64,6 +64,15 @@ class InBase(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
+
+    if TYPE_CHECKING:
+        white: float
+        base: str
+
+    @property
+    def beside_white(self) -> str | None:
+        """Name of the base that is in it beside white; None for white base alone."""
+        return None if self.white == 1 else self.base
 
     @field_validator("base", check_fields=False)
     @classmethod

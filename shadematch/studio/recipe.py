@@ -171,7 +171,7 @@ def check_base(let_down: LetDown, pour: Pour, field: str) -> None:
     PourError
         If it is.
     """
-    if let_down.white < 1 and let_down.base != pour.base:
+    if let_down.beside_white not in (None, pour.base):
         raise PourError(
             f"is made in another base than the batch, {pour.kinds[0]}",
             field=field,
@@ -269,7 +269,7 @@ class Recipe(Reported):
         return Recipe, (dict(self.doses), self.pour, self.weighed, self.unit)
 
     @property
-    def squeezed(self) -> dict[str, float]:
+    def from_tubes(self) -> dict[str, float]:
         """Paste to take from the tubes [unit]: what the let-downs don't bring."""
         left = dict(self.doses)
         for part in self.weighed:
@@ -317,8 +317,8 @@ class Recipe(Reported):
     @property
     def lines(self) -> tuple[str, ...]:
         """What to dose, in words, one line each."""
-        squeezed = [f"{dose:g} {self.unit} {name}" for name, dose in self.squeezed.items()]
-        return (*squeezed, *map(str, self.weighed)) or ("no paste at all",)
+        pastes = [f"{dose:g} {self.unit} {name}" for name, dose in self.from_tubes.items()]
+        return (*pastes, *map(str, self.weighed)) or ("no paste at all",)
 
     @property
     def in_all(self) -> str:
@@ -332,11 +332,11 @@ class Recipe(Reported):
 
     def report(self) -> Report:
         """What to dose into what."""
-        lengths = [(name, dose, f"{dose:g} {self.unit}") for name, dose in self.squeezed.items()]
+        doses = [(name, dose, f"{dose:g} {self.unit}") for name, dose in self.from_tubes.items()]
         shares = (self.proportions or {}).values()
         few = 1 < sum(shares) <= 60
         return Report(
-            pictures=(bars(lengths, "the doses, to scale"),) if lengths else (),
+            pictures=(bars(doses, "the doses, to scale"),) if doses else (),
             rows=(
                 *self.rows,
                 Row("paste", self.in_all),

@@ -40,23 +40,17 @@ class Curve:
     high: Sequence[float] = ()
 
 
-def bars(
-    lengths: Sequence[tuple[str, float, str]], label: str, *, colours: Sequence[str] = ()
-) -> str:
-    """Horizontal bars below each other.
-
-    `lengths` are name, length from 0 on, and text at the end; `colours` a hex colour for each.
-    """
+def bars(lengths: Sequence[tuple[str, float, str]], label: str) -> str:
+    """Horizontal bars below each other: name, length from 0 on, and text at the end of each."""
     most = max([length for _, length, _ in lengths] + [1e-12])
     left, step, room = 118.0, 24.0, 120.0
     parts = []
     for i, (name, length, words) in enumerate(lengths):
         y, wide = i * step, (_WIDTH - left - room) * length / most
-        fill = escape(colours[i], quote=True) if colours else _CURVE
         parts.append(text(left - 8, y + 15, _short(name, 16), "end"))
         parts.append(
             f'<rect x="{left:g}" y="{y + 4:g}" width="{max(wide, 0.5):.1f}" height="15" '
-            f'style="fill:{fill};{_LINE}"/>'
+            f'style="fill:{_CURVE};{_LINE}"/>'
         )
         parts.append(text(left + wide + 7, y + 15, words, "start"))
     return drawing(parts, _WIDTH, max(step * len(lengths), 1.0), label)
@@ -115,14 +109,12 @@ def curves(
     *,
     across_name: str,
     up_name: str,
-    colours: Sequence[str] = (),
     most: float | None = None,
 ) -> str:
     """Curves over the same two or more rising places, told apart by dashes; ranges are shaded.
 
     Heights are from 0 on. `across_name` and `up_name` say what the two are, with their unit.
-    `colours` gives a hex colour for each curve. The drawing ends at `most` at the latest, and
-    cuts off ranges that go on.
+    The drawing ends at `most` at the latest, and cuts off ranges that go on.
     """
     left, top, foot, high = 46.0, 18.0, 38.0, 200.0
     below = high - foot
@@ -144,12 +136,11 @@ def curves(
     ]
     rows = -(-len(drawn) // 4)
     for i, curve in enumerate(drawn):
-        fill = escape(colours[i], quote=True) if colours else _CURVE
-        style = f"stroke:{fill};stroke-width:2;stroke-dasharray:{_DASHES[i % len(_DASHES)]}"
+        style = f"stroke:{_CURVE};stroke-width:2;stroke-dasharray:{_DASHES[i % len(_DASHES)]}"
         if curve.low and curve.high:
             ends = [at(x, y) for x, y in zip(places, curve.high, strict=True)]
             ends += [at(x, y) for x, y in zip(reversed(places), reversed(curve.low), strict=True)]
-            parts.append(f'<polygon points="{" ".join(ends)}" style="fill:{fill};opacity:.25"/>')
+            parts.append(f'<polygon points="{" ".join(ends)}" style="fill:{_CURVE};opacity:.25"/>')
         line = " ".join(at(x, y) for x, y in zip(places, curve.heights, strict=True))
         parts.append(f'<polyline points="{line}" fill="none" style="{style}"/>')
         x, y = left + 104 * (i % 4), high + 16 + 18 * (i // 4)

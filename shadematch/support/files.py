@@ -54,13 +54,13 @@ _Path = str | os.PathLike[str]
 _Kind = type[ShadematchError]
 
 
-def write_text(path: _Path, text: str, *, replace: bool = False, error: _Kind = FileError) -> None:
+def write_text(path: _Path, text: str, *, replace: bool = False) -> None:
     """Write a UTF-8 file that is whole at every moment; see `whole_file`."""
-    with whole_file(path, replace=replace, error=error) as temporary:
+    with whole_file(path, replace=replace) as temporary:
         try:
             temporary.write_text(text, encoding="utf-8", newline="\n")
         except UnicodeEncodeError as found:
-            raise error(
+            raise FileError(
                 "a broken character can't be written",
                 field="text",
                 value=found.object[found.start : found.end],
@@ -69,7 +69,7 @@ def write_text(path: _Path, text: str, *, replace: bool = False, error: _Kind = 
 
 
 @contextlib.contextmanager
-def whole_file(path: _Path, *, replace: bool = False, error: _Kind = FileError) -> Iterator[Path]:
+def whole_file(path: _Path, *, replace: bool = False) -> Iterator[Path]:
     """A place to write to, whose file takes the name `path` once it is complete.
 
     What is written goes to a new file beside the goal, is flushed to disk, and takes the goal's
@@ -86,11 +86,11 @@ def whole_file(path: _Path, *, replace: bool = False, error: _Kind = FileError) 
 
     Raises
     ------
-    error
+    FileError
         If the place can't be written, or another file is there.
     """
     if not isinstance(replace, bool):
-        raise error(
+        raise FileError(
             "must be true or false", field="replace", value=replace, remedy="Give True or False"
         )
     try:
@@ -105,11 +105,11 @@ def whole_file(path: _Path, *, replace: bool = False, error: _Kind = FileError) 
                 if filecmp.cmp(temporary, goal, shallow=False):
                     return
                 if not replace:
-                    raise _taken(path, error)
+                    raise _taken(path)
                 temporary.chmod(mode)
             temporary.replace(goal)
     except OSError as found:
-        raise error(
+        raise FileError(
             f"can't be written: {found.strerror}",
             field="path",
             value=str(path),
@@ -118,21 +118,21 @@ def whole_file(path: _Path, *, replace: bool = False, error: _Kind = FileError) 
     except ShadematchError:
         raise
     except (TypeError, ValueError, OverflowError):  # not a path, or a NUL in the name
-        raise _no_path(path, error) from None
+        raise _no_path(path) from None
 
 
-def check_free(path: _Path, *, replace: bool, error: _Kind = FileError) -> None:
+def check_free(path: _Path, *, replace: bool) -> None:
     """Refuse a place where a file is, unless `replace`, before long work."""
     try:
         there = os.path.lexists(path)
     except (TypeError, ValueError):  # not a path, or a NUL in the name
-        raise _no_path(path, error) from None
+        raise _no_path(path) from None
     if there and not replace:
-        raise _taken(path, error)
+        raise _taken(path)
 
 
-def _taken(path: object, error: _Kind) -> ShadematchError:
-    return error(
+def _taken(path: object) -> FileError:
+    return FileError(
         "another file is there",
         field="path",
         value=str(path),
@@ -211,21 +211,21 @@ def _mode(goal: Path) -> int | None:
     return stat.S_IMODE(found)
 
 
-def _no_path(path: object, error: _Kind) -> ShadematchError:
+def _no_path(path: object, error: _Kind = FileError) -> ShadematchError:
     return error(
         "is not a path", field="path", value=str(path), remedy="Check the name and the folder"
     )
 
 
-def read_text(path: _Path, *, kind: str, error: _Kind = FileError) -> str:
+def read_text(path: _Path, *, kind: str) -> str:
     """The text of a UTF-8 file of at most `LARGEST_FILE` bytes; `kind` names it in errors.
 
-    An `error` if it can't be read, is too large, or is not UTF-8.
+    A `FileError` if it can't be read, is too large, or is not UTF-8.
     """
     try:
-        return read_bytes(path, kind=kind, error=error).decode("utf-8-sig")
+        return read_bytes(path, kind=kind).decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise error(
+        raise FileError(
             "is not UTF-8 text", field="path", value=str(path), remedy="Save it as UTF-8"
         ) from None
 
@@ -280,8 +280,8 @@ def _each_key_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
-def parse_json(text: str, *, place: str, error: _Kind = FileError) -> Any:
-    """The content of a JSON text from `place`; an `error` if it is not JSON or repeats an entry.
+def parse_json(text: str, *, place: str) -> Any:
+    """The content of a JSON text from `place`; a `FileError` if it is not JSON or repeats an entry.
 
     NaN and infinities, which JSON lacks and Python reads, are left to the models, whose errors name
     the entry.
@@ -289,12 +289,12 @@ def parse_json(text: str, *, place: str, error: _Kind = FileError) -> Any:
     try:
         return json.loads(text, object_pairs_hook=_each_key_once)
     except _TwiceError as found:
-        raise error(
+        raise FileError(
             "an entry appears twice", field=place, value=str(found), remedy="Leave one of them out"
         ) from None
     except (ValueError, RecursionError) as found:
         line = getattr(found, "lineno", None)
-        raise error(
+        raise FileError(
             "is not JSON",
             field="path",
             value=place,

@@ -70,10 +70,8 @@ def axes_for(ax: Axes | None, size: tuple[float, float], *, projection: str | No
     Notebooks show a new figure as SVG in the colours of the page. A `MissingExtraError` without
     matplotlib.
     """
-    try:
+    with MissingExtraError.unless("matplotlib", "plots", field="plots"):
         from matplotlib import pyplot
-    except ImportError:
-        raise MissingExtraError.of("matplotlib", "plots", field="plots") from None
     if ax is None:
         # Outside of the settings: the first figure makes a notebook's backend interactive, which
         # their end would undo.

@@ -149,10 +149,22 @@ def try_world(kind: str, degree: int, seed: int, unseen: int) -> Tried:
     try:
         found = sm.calibrate(pours)
     except sm.ShadematchError as error:
-        return Tried(kind, degree, seed, np.inf, 0.0, [f"refused: {error}"])
+        return Tried(
+            kind=kind,
+            degree=degree,
+            seed=seed,
+            error=np.inf,
+            held=0.0,
+            warnings=[f"refused: {error}"],
+        )
     errors, inside = predicted(found, truth, rng, unseen)
     return Tried(
-        kind, degree, seed, float(np.mean(errors)), float(np.mean(inside)), list(found.warnings)
+        kind=kind,
+        degree=degree,
+        seed=seed,
+        error=float(np.mean(errors)),
+        held=float(np.mean(inside)),
+        warnings=list(found.warnings),
     )
 
 

@@ -74,7 +74,7 @@ def try_world(seed: int, place: Path, wide: bool) -> World:
     """Calibrate from photos, and predict."""
     rng = np.random.default_rng([seed, 78])
     truth = worlds.random_world(rng)
-    found = World([], [], [], [], [], [], [])
+    found = World(read=[], far=[], region=[], range=[], true_region=[], true_range=[], held=[])
     pours = []
     for planned in campaign(tuple(truth.absorption)).pours:
         real = truth.poured(planned.doses, planned.pour, rng)

@@ -155,7 +155,15 @@ def try_set(learnt: list[Film], unseen: list[Film]) -> Tried:
                 interval = found.interval(film.loads, view=reading.view)
                 ours.append(float(delta_e(np.array(interval.lab), read)))
                 inside.append(interval.contains(reading.lab_seen))
-    return Tried(len(learnt), len(unseen), refused, ours, theirs, inside, seconds)
+    return Tried(
+        learnt=len(learnt),
+        unseen=len(unseen),
+        refused=refused,
+        ours=ours,
+        theirs=theirs,
+        inside=inside,
+        seconds=seconds,
+    )
 
 
 def main(folder: Path) -> int:

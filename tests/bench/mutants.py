@@ -194,7 +194,16 @@ def mutants(room: Room, sample: int, seed: int) -> tuple[list[Mutant], int]:
         changed = mutate_code(text, get_operator(operator)(), occurrence)
         pairs = zip(text.splitlines(), changed.splitlines(), strict=False)
         line, (before, after) = next((i, p) for i, p in enumerate(pairs, 1) if p[0] != p[1])
-        chosen.append(Mutant(file, operator, occurrence, line, before, after))
+        chosen.append(
+            Mutant(
+                source=file,
+                operator=operator,
+                occurrence=occurrence,
+                line=line,
+                before=before,
+                after=after,
+            )
+        )
     return chosen, len(order)
 
 

@@ -112,7 +112,14 @@ def sheet(path: Path) -> Sheet:
         "nothing": (set(), ()),
     }
     lab = xyz_to_lab(xyz, observation("D65").white)
-    return Sheet(picture, chart.corners, patches, chart.left_out, lab, ways)
+    return Sheet(
+        picture=picture,
+        corners=chart.corners,
+        patches=patches,
+        left_out=chart.left_out,
+        lab=lab,
+        ways=ways,
+    )
 
 
 def row(way: str, found: sm.Target, lab: Any) -> Row:
@@ -123,7 +130,14 @@ def row(way: str, found: sm.Target, lab: Any) -> Row:
     square = error**2 / np.diag(covariance)
     off = float(delta_e(np.array(found.lab), lab))
     density = -0.5 * (far + float(np.linalg.slogdet(covariance)[1]))
-    return Row(way, off, far <= EDGE, found.radius, tuple(square.tolist()), density)
+    return Row(
+        way=way,
+        off=off,
+        covered=far <= EDGE,
+        radius=found.radius,
+        squares=tuple(square.tolist()),
+        density=density,
+    )
 
 
 def _photo(path: Path) -> tuple[list[Row], list[str]]:

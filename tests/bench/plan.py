@@ -118,7 +118,16 @@ def timed(count: int, seed: int) -> list[Row]:
         start = time.perf_counter()
         plan = sm.plan(orders, stock, buy=buy, seconds=SECONDS)
         took = time.perf_counter() - start
-        rows.append(Row(count, buy, plan.proved, plan.gap, listing, took))
+        rows.append(
+            Row(
+                orders=count,
+                buy=buy,
+                proved=plan.proved,
+                gap=plan.gap,
+                listing=listing,
+                seconds=took,
+            )
+        )
         gaps = ", ".join(f"{'proved' if s.proved else f'{s.gap:.3%}'}" for s in plan.stages)
         print(
             f"  buy {buy!s:>5}: {took:6.2f} s, {len(plan.poured)} poured worth {plan.value:g}, "

@@ -84,7 +84,14 @@ def solve(p: Problem, targets: int) -> Told:
     start = time.process_time()
     m = sm.match(target, palette=palette, pour=sm.Pour(batch_g=p.batch_g), max_pigments=most)
     took = time.process_time() - start
-    told = Told(took, m.closest.delta_e, m.bound, m.proved, m.proved and m.frugal_proved, m.boxes)
+    told = Told(
+        seconds=took,
+        delta_e=m.closest.delta_e,
+        bound=m.bound,
+        proved=m.proved,
+        both=m.proved and m.frugal_proved,
+        boxes=m.boxes,
+    )
     if took > 1.0 or not told.both:
         print(f"{tuple(p)} {np.round(target.lab, 1)}: {told}", file=sys.stderr, flush=True)
     return told

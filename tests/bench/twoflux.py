@@ -100,7 +100,7 @@ class TwoFlux:
         inner = 1 / (1 + (1 / SURFACE[1] - 1) * np.exp(-z[-2]))
         stated = np.clip(backing, 1e-4, 1 - 1e-4)
         behind = 1 / (1 + (1 / stated - 1) * np.exp(-z[-1]))
-        return layer(k, s, x, behind, outer, inner)
+        return layer(k, s, x=x, backing=behind, outer=outer, inner=inner)
 
     def spectrum(
         self, loads: Mapping[str, float], pour: sm.Pour, view: sm.View | None = None

@@ -212,7 +212,7 @@ def solved(key: Key) -> Tried | Shaded:
     palette, seen = (demo if setting.made == "demo" else learnt)(setting, seed)
     if kind == "shades":
         return _shades(setting, palette, seen, count, seed)
-    result = Tried([], [], [], [], [], 0.0)
+    result = Tried(printed=[], closest=[], p90=[], paste=[], quiet=[], seconds=0.0)
     for found, _, own, other in tried(setting, palette, seen, count, seed):
         result.printed.append(own.tolist())
         result.closest.append(other.tolist())

@@ -71,9 +71,14 @@ def test_derivatives_of_a_reading_against_differences() -> None:
     slips = rng.normal(0, 1, (3, 6))
 
     def seen(theta: np.ndarray, slips: np.ndarray) -> np.ndarray:
-        return look(theta, unknowns, ("A", "B"), layers, errors, slips).spectrum
+        return look(
+            theta, unknowns, pigments=("A", "B"), layers=layers, errors=errors, slips=slips
+        ).spectrum
 
-    found, h = look(theta, unknowns, ("A", "B"), layers, errors, slips), 1e-5
+    found, h = (
+        look(theta, unknowns, pigments=("A", "B"), layers=layers, errors=errors, slips=slips),
+        1e-5,
+    )
     for k in range(len(unknowns)):
         step = np.zeros_like(theta)
         step[k] = h

@@ -90,14 +90,14 @@ class Pot:
     ) -> Pot:
         """A recipe as it is really made, ruler within 2 mm and scale within 1 g."""
         pot = cls(
-            palette,
-            recipe.pour.thickness_cm,
-            np.exp(rng.normal(0, strength, len(palette.pigments))),
-            float(np.exp(rng.normal(0, white))),
-            np.zeros(len(palette.pigments)),
-            np.zeros(2),
+            palette=palette,
+            thickness_cm=recipe.pour.thickness_cm,
+            strengths=np.exp(rng.normal(0, strength, len(palette.pigments))),
+            white_strength=float(np.exp(rng.normal(0, white))),
+            squeezed_doses=np.zeros(len(palette.pigments)),
+            base_g=np.zeros(2),
         )
-        pot.add(recipe.squeezed, recipe.clear_g, recipe.white_g, rng)
+        pot.add(recipe.from_tubes, recipe.clear_g, recipe.white_g, rng)
         for part in recipe.weighed:
             pot.dose(part, recipe.pour.dose_step, rng)
         return pot
@@ -175,7 +175,12 @@ def could_be_saved(pot: Pot, recipe: sm.Recipe, aim: FloatArray, within: float) 
     read = np.array([recipe.doses.get(name, 0.0) for name in names])
     base = np.array([pour.clear_g, pour.white_g])
     belief = first_belief(
-        pot.palette, sm.View(), pour.thickness_cm, read, base, Priors(0, 0, 0, 0, 0)
+        pot.palette,
+        sm.View(),
+        thickness_cm=pour.thickness_cm,
+        doses=read,
+        base_g=base,
+        priors=Priors(0, 0, 0, 0, 0),
     )
     truth = np.concatenate(
         [
@@ -359,7 +364,7 @@ def every_addition(
     """
     belief, pour, names = c._belief, c.recipe.pour, c.palette.names
     n, errors = len(names), belief.mean
-    squeezed = np.array([c.recipe.squeezed.get(name, 0.0) for name in names])
+    squeezed = np.array([c.recipe.from_tubes.get(name, 0.0) for name in names])
     lengths = np.maximum(squeezed + errors[n + 1 : 2 * n + 1], 0)
     real = np.array([c.recipe.clear_g, c.recipe.white_g]) + errors[2 * n + 1 : 2 * n + 3]
     count = len(c.recipe.weighed)
@@ -470,7 +475,7 @@ def by_monte_carlo(
             for g in (recipe.clear_g, recipe.white_g)
         )
         pastes = {name: np.zeros(size) for name in palette.names}
-        for name, dose in recipe.squeezed.items():
+        for name, dose in recipe.from_tubes.items():
             pastes[name] += np.maximum(dose + rng.uniform(-dose_slip, dose_slip, size), 0)
         for part, base_g in zip(recipe.weighed, made_g, strict=True):
             in_it = base_g * part.let_down.paste_per_g + rng.uniform(-dose_slip, dose_slip, size)

@@ -116,9 +116,7 @@ def _coded(picture: Any) -> Any:
 
 
 def _encoded(linear: Any) -> Any:
-    linear = np.clip(linear, 0, 1)
-    high = 1.055 * linear ** (1 / 2.4) - 0.055
-    return np.where(linear <= 0.0031308, 12.92 * linear, high)
+    return ph.encode(np.clip(linear, 0, 1))
 
 
 def _of_spectra(spectra: Any) -> Any:

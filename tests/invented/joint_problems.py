@@ -153,4 +153,11 @@ def joint_problem(
     }
     used = np.count_nonzero(paste, axis=1)
     worst = np.maximum.reduce(values)
-    return JointProblem(target, arguments, worst, paste.sum(axis=1), used, grams)
+    return JointProblem(
+        target=target,
+        arguments=arguments,
+        values=worst,
+        paste=paste.sum(axis=1),
+        tubes=used,
+        grams=grams,
+    )

@@ -289,7 +289,18 @@ class Conditions:
         )
 
 
-PLAIN = Conditions(1.0, 0.8, 0.0, (0.0, 0.0), 0.0, 0.0, 0.001, (0.9, 0.0), 95, False)
+PLAIN = Conditions(
+    balance=1.0,
+    exposure=0.8,
+    contrast=0.0,
+    slope=(0.0, 0.0),
+    vignetting=0.0,
+    veil=0.0,
+    noise=0.001,
+    paper=(0.9, 0.0),
+    quality=95,
+    blemishes=False,
+)
 
 
 def colour_matrix(camera: Array, light: Array) -> Array:
@@ -314,6 +325,18 @@ def colour_matrix(camera: Array, light: Array) -> Array:
         row[k] = 1.0 - part.sum()
         rows.append(row)
     return np.array(rows)
+
+
+def encode(linear: Any) -> Array:
+    """Linear values encoded as sRGB."""
+    steep = 1.055 * np.maximum(linear, 0) ** (1 / 2.4) - 0.055
+    return np.where(linear <= 0.0031308, 12.92 * linear, steep)
+
+
+def save(place: Path, encoded: Any) -> Path:
+    """Encoded values as a picture of 8 bits."""
+    Image.fromarray(np.rint(255 * np.clip(encoded, 0, 1)).astype(np.uint8)).save(place)
+    return place
 
 
 def photograph(
@@ -377,7 +400,7 @@ def photograph(
     image = (1 - c.veil) * image + c.veil * image.mean(axis=(0, 1))
     image += rng.normal(size=image.shape) * c.noise * np.sqrt(np.maximum(image, 0.0) + 0.02)
     image = np.clip(image, 0.0, 1.0)
-    encoded = np.where(image <= 0.0031308, 12.92 * image, 1.055 * image ** (1 / 2.4) - 0.055)
+    encoded = encode(image)
     curve = encoded * encoded * (3 - 2 * encoded)
     return np.asarray((1 - c.contrast) * encoded + c.contrast * curve)
 

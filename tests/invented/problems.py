@@ -20,6 +20,15 @@ R0 = ((REFRACTIVE_INDEX - 1) / (REFRACTIVE_INDEX + 1)) ** 2
 KINDS = ("inside", "edge", "outside", "grey", "hue jump", "dark")
 
 
+def altered(palette: sm.Palette, name: str, factor: float) -> sm.Palette:
+    """The palette with one paste stronger."""
+    data = palette.model_dump(mode="json")
+    for pigment in data["pigments"]:
+        if pigment["name"] == name:
+            pigment["absorption"] = [factor * v for v in pigment["absorption"]]
+    return sm.Palette(**data)
+
+
 def invented_palette(rng: np.random.Generator, count: int, *, twins: bool = False) -> sm.Palette:
     """Pastes with random smooth bands; with `twins`, two of them are nearly the same."""
     demo = sm.demo_palette()

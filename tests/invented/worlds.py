@@ -4,7 +4,7 @@ Layers are computed by iadpython (S. A. Prahl, adding-doubling with Fresnel face
 asymmetry 0.5 and index 1.46 where the library has 0.6 and 1.5. It takes 8 ms a layer, so its
 answers are tabulated once: ``python -m tests.invented.worlds`` writes
 ``tests/reference/world_iadpython.npz`` anew (a minute; computed, nothing measured), and
-`tests/calibration/test_calibration.py` compares the table with iadpython itself at other points.
+`tests/calibration/test_calibrate.py` compares the table with iadpython itself at other points.
 """
 
 from __future__ import annotations

@@ -276,7 +276,9 @@ def simulate(
 def test_as_a_simulation_of_light_packets(case: str, fields: tuple[str, str]) -> None:
     # The only outside check of the contact conditions with scattering.
     mu_a, mu_s_reduced = 0.4, 0.6
-    counts = simulate(np.random.default_rng(3), mu_a, mu_s_reduced / 0.4, 0.6, 1.5, case)
+    counts = simulate(
+        np.random.default_rng(3), mu_a, mu_s=mu_s_reduced / 0.4, g=0.6, n=1.5, case=case
+    )
     result = solve(mu_a, mu_s_reduced)._asdict()
     for field, got in zip(fields, counts, strict=True):
         error = got.std() / np.sqrt(got.size)

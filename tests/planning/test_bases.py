@@ -101,7 +101,7 @@ def test_books_with_bases(tmp_path: Path) -> None:
     shelf = sm.read_stock(tmp_path / "shelf.csv")
     assert (shelf.clear_g, shelf.bases_g) == (500, {BROWN: 300, "oat": 20})
     assert shelf.base_price_kg(BROWN) == 8 and shelf.base_price_kg("oat") is None
-    assert f'base "{BROWN}": 300 g' in str(shelf)
+    assert f'base "{BROWN}"  300 g' in str(shelf)
 
 
 @pytest.mark.parametrize(

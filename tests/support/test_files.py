@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from shadematch.errors import FileError, PaletteError
+from shadematch.errors import FileError
 from shadematch.support.files import (
     LARGEST_FILE,
     check_free,
@@ -119,11 +119,10 @@ def test_too_large_and_endless(tmp_path: Path) -> None:
     ],
 )
 def test_json_that_is_refused(text: str, problem: str) -> None:
-    for error in (FileError, PaletteError):
-        with pytest.raises(error, match=problem) as found:
-            parse_json(text, place="order.json", error=error)
-        assert "order.json" in str(found.value)
-        assert found.value.remedy
+    with pytest.raises(FileError, match=problem) as found:
+        parse_json(text, place="order.json")
+    assert "order.json" in str(found.value)
+    assert found.value.remedy
 
 
 json_values = st.recursive(
@@ -192,8 +191,8 @@ def test_another_file_is_refused_and_the_same_is_let_be(tmp_path: Path) -> None:
     with pytest.raises(FileError, match="another file is there"):
         write_text(tmp_path / "link", "mine")
     for there in (place, tmp_path / "link"):
-        with pytest.raises(PaletteError, match="another file is there"):
-            check_free(there, replace=False, error=PaletteError)
+        with pytest.raises(FileError, match="another file is there"):
+            check_free(there, replace=False)
         check_free(there, replace=True)
     check_free(tmp_path / "new", replace=False)
     with pytest.raises(FileError, match="is not a path"):

@@ -146,9 +146,17 @@ def test_how_far_two_colours_are_stands_beside_them(apart: Apart, words: str) ->
 
 def test_everything_is_escaped() -> None:
     swatch = Swatch(NASTY, NASTY)
-    row = Row(NASTY, (NASTY, NASTY), NASTY, swatch, NASTY, NASTY)
+    row = Row(label=NASTY, value=(NASTY, NASTY), unit=NASTY, swatch=swatch, range=NASTY, note=NASTY)
     table = Table((NASTY,), ((NASTY,), (swatch,)), title=NASTY)
-    html = Report(NASTY, (swatch,), (), (row,), (row,), (table,), (NASTY,)).html()
+    html = Report(
+        title=NASTY,
+        swatches=(swatch,),
+        pictures=(),
+        rows=(row,),
+        details=(row,),
+        tables=(table,),
+        notes=(NASTY,),
+    ).html()
     seen = Words(html)
     assert "script" not in seen.tags
     assert seen.text.count(NASTY) >= 15

@@ -1039,7 +1039,7 @@ NO_RECIPE = (
     *(Calibration, CombinedPhotos, Coverage, Gamut, Interval, Lesson, PhotoTarget),
     *(sm.Journal,),
     *(Slice, WholeMap, Report),
-    BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
+    BatchSheet,  # draws the page, whose cautions `tests/sheet/test_batch.py` looks for
 )
 """Results whose card tells nothing to pour; every other holds the cautions."""
 

@@ -46,6 +46,8 @@ MOST_NAMES = 60
 """At the top; results and what is rarely needed live in their rooms."""
 MOST_LINES = 450
 MEDIAN_LINES = 190
+MOST_ARROWS = 150
+"""From a package to another that it takes from."""
 
 
 def rooms() -> dict[str, Path]:
@@ -98,6 +100,11 @@ def test_no_import_is_hidden(room: str) -> None:
     for node in ast.walk(ast.parse(rooms()[room].read_text(encoding="utf-8"))):
         if isinstance(node, ast.Call) and "import_module" in ast.unparse(node.func):
             assert "shadematch" not in ast.unparse(node), f"{room} hides an import"
+
+
+def test_packages_take_from_few() -> None:
+    arrows = {(package(room), package(o)) for room, path in rooms().items() for o in imports(path)}
+    assert len({pair for pair in arrows if pair[0] != pair[1]}) < MOST_ARROWS
 
 
 def test_packages_say_what_they_know() -> None:
@@ -195,6 +202,12 @@ def test_facade_gives_what_its_stub_names() -> None:
             assert found.__doc__
     with pytest.raises(AttributeError, match="nonsense"):
         shadematch.nonsense  # type: ignore[attr-defined]  # noqa: B018
+
+
+def test_tests_of_public_rooms_are_found_by_name() -> None:
+    for room in set(stub().values()) - {"_version", "errors"}:
+        of, name = room.split(".")
+        assert (PACKAGE.parent / "tests" / of / f"test_{name}.py").is_file(), room
 
 
 def test_no_package_covers_a_public_name() -> None:

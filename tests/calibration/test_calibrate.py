@@ -97,14 +97,17 @@ def test_slopes_are_those_of_finite_differences() -> None:
     )
     theta[-1] *= 0.01
     slips = rng.standard_normal((3, 6))
-    seen = look(theta, unknowns, ("a", "b"), layers, errors, slips)
+    seen = look(theta, unknowns, pigments=("a", "b"), layers=layers, errors=errors, slips=slips)
     step = 1e-5
     for k in range(len(unknowns)):
         up, down = theta.copy(), theta.copy()
         up[k] += step
         down[k] -= step
         high, low = (
-            look(t, unknowns, ("a", "b"), layers, errors, slips).spectrum for t in (up, down)
+            look(
+                t, unknowns, pigments=("a", "b"), layers=layers, errors=errors, slips=slips
+            ).spectrum
+            for t in (up, down)
         )
         np.testing.assert_allclose(seen.by_unknown[:, k], (high - low) / (2 * step), atol=2e-8)
     for c in range(6):
@@ -112,7 +115,10 @@ def test_slopes_are_those_of_finite_differences() -> None:
         up[:, c] += step
         down[:, c] -= step
         high, low = (
-            look(theta, unknowns, ("a", "b"), layers, errors, s).spectrum for s in (up, down)
+            look(
+                theta, unknowns, pigments=("a", "b"), layers=layers, errors=errors, slips=s
+            ).spectrum
+            for s in (up, down)
         )
         np.testing.assert_allclose(seen.by_error[:, c], (high - low) / (2 * step), atol=2e-8)
 
@@ -137,7 +143,14 @@ def test_eliminated_errors_give_the_full_solution() -> None:
             ("gorse", "pigment absorption"),
         )
     )
-    problem = Problem(pours, unknowns, ("gorse",), Errors(), Noise(), np.full(len(pours), 0.7))
+    problem = Problem(
+        pours=pours,
+        unknowns=unknowns,
+        pigments=("gorse",),
+        errors=Errors(),
+        noise=Noise(),
+        weights=np.full(len(pours), 0.7),
+    )
     prior = prior_of(unknowns)
     readings = readings_of(problem)
     slips = np.zeros((len(pours), 5))

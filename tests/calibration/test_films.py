@@ -115,7 +115,8 @@ def test_slopes_of_faces_are_those_of_finite_differences() -> None:
         slips = np.zeros((2, 5))
         slips[:, c] = 1e-5
         high, low = (
-            look(theta, unknowns, ("a",), layers, errors, s).spectrum for s in (slips, -slips)
+            look(theta, unknowns, pigments=("a",), layers=layers, errors=errors, slips=s).spectrum
+            for s in (slips, -slips)
         )
         np.testing.assert_allclose(seen.by_error[:, c], (high - low) / 2e-5, atol=2e-8)
     for at, view in enumerate(views):
