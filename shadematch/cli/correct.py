@@ -2,8 +2,9 @@
 
 With ``--json``: ``status``; ``measured_delta_e``; ``believed`` {lab, delta_e}; ``strengths``, a
 list of {name, factor, low, high}; ``surprise``, ``doubtful``; ``advice`` and ``closest``, each
-{doses, unit, clear_g, white_g, delta_e, p90, lab, hex, after {``doses`` to ``tubes`` as in
-`shadematch.cli.match`, batch_g, white, base}}; ``bound``, ``proved``, ``proof``, ``within``;
+{doses, unit, clear_g, white_g, delta_e, median, p90, largest, lab, hex, after {``doses`` to
+``tubes`` as in `shadematch.cli.match`, batch_g, white, base}}; ``bound``, ``proved``, ``proof``,
+``within``;
 ``pour``, ``view``, ``cautions``. If the batch can't be saved, ``advice`` is ``closest``. Both are
 null for a doubtful measurement, unless ``--anyway`` is given. ``round`` counts the corrections of
 this batch; ``saved`` and ``saved_palette`` are files, or null.
@@ -37,8 +38,9 @@ from shadematch.cli.wanted import (
     photo_target,
     read_target,
 )
+from shadematch.correction.addition import Addition
 from shadematch.correction.correct import correct
-from shadematch.correction.results import Addition, Correction
+from shadematch.correction.results import Correction
 from shadematch.errors import ColourError, PourError
 from shadematch.keeping.files import read, save
 from shadematch.predicting.prediction import predict
@@ -226,6 +228,7 @@ def _addition(found: Addition) -> dict[str, Any]:
     return {
         "doses": dict(found.doses),
         "unit": after.unit,
-        **picked(found, *("clear_g", "white_g", "delta_e", "p90", "lab", "hex")),
+        **picked(found, *("clear_g", "white_g", "delta_e", "median", "p90", "largest")),
+        **picked(found, "lab", "hex"),
         "after": {**dose_entries(after), **picked(after.pour, "batch_g", "white", "base")},
     }

@@ -1,9 +1,9 @@
 """``shadematch feasibility``: where a colour can be made.
 
 With ``--json``: ``target``, ``within``, ``sentence``, ``best`` (a recipe with ``pour``, as in
-`shadematch.cli.match`), ``cells``, a list of {batch_g, white, base, thickness_cm, doses, delta_e,
-p90, ideal_delta_e, proved}, with ``--without`` also ``without`` {names, sentence, best}; ``view``,
-``cautions``.
+`shadematch.cli.match`, and its ``spread``, as in `shadematch.cli.spread`), ``cells``, a list of
+{batch_g, white, base, thickness_cm, doses, delta_e, median, p90, largest, ideal_delta_e, proved},
+with ``--without`` also ``without`` {names, sentence, best}; ``view``, ``cautions``.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from shadematch.cli.amounts import LENGTHS, MASSES, NUMBER, SHARES
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import choice_entries, picked
+from shadematch.cli.entries import choice_entries, picked, spread_entries
 from shadematch.cli.parsing import Verbs, called, not_with
 from shadematch.cli.printing import json_object, picture, picture_kind, shown
 from shadematch.cli.wanted import add_target, read_target
@@ -98,7 +98,11 @@ def _single(value: float | None) -> tuple[float] | None:
 
 
 def _best(cell: Cell) -> dict[str, Any]:
-    return {**choice_entries(cell.closest), "pour": cell.pour.model_dump()}
+    return {
+        **choice_entries(cell.closest),
+        "spread": spread_entries(cell.spread),
+        "pour": cell.pour.model_dump(),
+    }
 
 
 def _cell(cell: Cell) -> dict[str, Any]:
@@ -107,7 +111,9 @@ def _cell(cell: Cell) -> dict[str, Any]:
         **picked(pour, "batch_g", "white", "base", "thickness_cm"),
         "doses": dict(cell.closest.recipe.doses),
         "delta_e": cell.delta_e,
-        "p90": cell.p90,
+        "median": cell.spread.median,
+        "p90": cell.spread.p90,
+        "largest": cell.spread.largest,
         "ideal_delta_e": cell.ideal.delta_e,
         "proved": cell.proved,
     }

@@ -11,8 +11,8 @@ With ``--json``: of ``begin`` ``journal``, ``pigments``, ``unit``; of ``next`` `
 ``added`` ``batch``; of ``add``, ``measured`` and ``let-in`` ``batch``, ``measured``, ``expected``
 (CIELAB), ``delta_e``, ``fits``, ``probability``, ``explanations`` ({text, kind, share}) and
 ``known_to`` {name: [before, after]}; of ``correct`` ``batch``, ``status``, ``advice`` {doses,
-clear_g, white_g, delta_e, p90}, ``cautions``; of ``new-tube``, ``new-base``, ``void`` and
-``report`` ``report``, its text; of ``table`` ``saved``.
+clear_g, white_g, delta_e, median, p90, largest}, ``cautions``; of ``new-tube``, ``new-base``,
+``void`` and ``report`` ``report``, its text; of ``table`` ``saved``.
 """
 
 from __future__ import annotations
@@ -319,7 +319,7 @@ def _correct(args: argparse.Namespace) -> Output:
         "status": found.status,
         "advice": {
             "doses": dict(advice.doses),
-            **picked(advice, "clear_g", "white_g", "delta_e", "p90"),
+            **picked(advice, *("clear_g", "white_g", "delta_e", "median", "p90", "largest")),
         },
         "cautions": CAUTIONS,
     }

@@ -2,8 +2,8 @@
 
 With ``--json``: ``to_make``, a list of {pigment, paste, base_g, used_g}, empty if none is needed or
 worth making; ``sentence``, ``within`` as asked for, ``reached`` (whether it comes so close),
-``floor``, ``tried``; ``without`` and ``closest`` as in `shadematch.cli.match`; ``pour``, ``view``,
-``cautions``.
+``floor``, ``tried``; ``without`` and ``closest`` as in `shadematch.cli.match`; ``spread`` of the
+closest, as in `shadematch.cli.spread`; ``pour``, ``view``, ``cautions``.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import argparse
 
 from shadematch.cli.amounts import COUNT, MASS, NUMBER
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import choice_entries, picked, shared_entries
+from shadematch.cli.entries import choice_entries, picked, shared_entries, spread_entries
 from shadematch.cli.parsing import Verbs, given
 from shadematch.cli.printing import json_object, shown
 from shadematch.cli.wanted import add_target, read_target
@@ -58,6 +58,7 @@ def _propose(args: argparse.Namespace) -> str:
                 **picked(plan, *("sentence", "within", "reached", "floor", "tried")),
                 "without": choice_entries(plan.without.closest),
                 "closest": choice_entries(plan.closest),
+                "spread": spread_entries(plan.spread),
                 **shared_entries(pour, view),
             }
         )

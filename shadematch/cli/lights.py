@@ -2,8 +2,8 @@
 
 With ``--json``: ``lights``, a list of {illuminant, wanted, predicted, delta_e, index,
 index_lab} (CIELAB; ``index`` and ``index_lab`` are null without a spectrum); ``spectral``,
-``reference``, ``note``; of the recipe ``doses`` to ``tubes``; ``pour``, ``view``,
-``cautions``.
+``reference``, ``note``; of the recipe ``doses`` to ``tubes`` and ``spread``, the worst of the
+lights, as in `shadematch.cli.spread`; ``pour``, ``view``, ``cautions``.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from shadematch.cli.conditions import (
     read_lights,
     read_palette,
 )
-from shadematch.cli.entries import picked, recipe_entries, shared_entries
+from shadematch.cli.entries import picked, recipe_entries, shared_entries, spread_entries
 from shadematch.cli.parsing import Verbs, given
 from shadematch.cli.printing import json_object, shown
 from shadematch.cli.repeat import in_the_file, read_saved
@@ -98,6 +98,7 @@ def _lights(args: argparse.Namespace) -> str:
                 "lights": [asdict(light) for light in found.lights],
                 **picked(found, "spectral", "reference", "note"),
                 **recipe_entries(found.recipe, bar),
+                "spread": spread_entries(found.spread),
                 **shared_entries(pour, view),
             }
         )

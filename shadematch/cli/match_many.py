@@ -1,8 +1,8 @@
 """``shadematch match-many``: a catalogue of wanted colours, each matched.
 
-With ``--json``: ``matches``, a list of {source, target, doses, unit, total, delta_e, bound,
-proved, predicted}, colours as codes; ``pour``, ``view``; ``saved``, the table or null;
-``cautions``.
+With ``--json``: ``matches``, a list of {source, target, doses, unit, total, delta_e, half_within,
+nine_in_ten_within, bound, proved, predicted}, colours as codes and ranges as
+`shadematch.save_results` has them; ``pour``, ``view``; ``saved``, the table or null; ``cautions``.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from shadematch.cli.conditions import add_conditions, pour_and_view, read_palett
 from shadematch.cli.entries import picked
 from shadematch.cli.parsing import Verbs, called, given
 from shadematch.cli.printing import json_object, shown, terminal
-from shadematch.keeping.results import save_results
+from shadematch.keeping.results import result_columns, save_results
 from shadematch.keeping.target_tables import read_targets
 from shadematch.matching.many import match_many
 from shadematch.matching.match import Match
@@ -70,7 +70,9 @@ def _match_many(args: argparse.Namespace) -> str:
     if args.json:
         return json_object(
             {
-                "matches": list(map(_entry, kept)),
+                "matches": [
+                    _entry(each, *within) for each, within in zip(kept, _within(kept), strict=True)
+                ],
                 "pour": pour.model_dump(),
                 "view": view.model_dump(),
                 "saved": args.save,
@@ -96,14 +98,26 @@ def _remembered(matches: Iterator[Match], kept: list[Match]) -> Iterator[Match]:
         yield match
 
 
-def _entry(match: Match) -> dict[str, Any]:
+def _within(matches: list[Match]) -> list[tuple[float, float]]:
+    """What each stays within half the time and nine times in ten."""
+    if not matches:
+        return []
+    found = result_columns(matches)
+    half, nine = (found[name].tolist() for name in ("half_within", "nine_in_ten_within"))
+    return list(zip(half, nine, strict=True))
+
+
+def _entry(match: Match, half: float, nine: float) -> dict[str, Any]:
     return {
         "source": match.target.source,
         "target": match.target.hex,
         "doses": dict(match.recipe.doses),
         "unit": match.recipe.unit,
         "total": match.recipe.total,
-        **picked(match, "delta_e", "bound", "proved"),
+        "delta_e": match.delta_e,
+        "half_within": half,
+        "nine_in_ten_within": nine,
+        **picked(match, "bound", "proved"),
         "predicted": match.predicted.hex,
     }
 
@@ -114,12 +128,16 @@ def _report(matches: list[Match]) -> Report:
         return Report(title="no colours", cautions=False)
     away = np.array([match.delta_e for match in matches])
     rows = tuple(
-        (m.target.source, m.target.hex, str(m.recipe), f"{m.delta_e:.2f}", m.predicted.hex)
-        for m in matches
+        (
+            *(m.target.source, m.target.hex, str(m.recipe)),
+            *(f"{m.delta_e:.2f}", f"{half:.1f}", f"{nine:.1f}", m.predicted.hex),
+        )
+        for m, (half, nine) in zip(matches, _within(matches), strict=True)
     )
+    head = ("", "wanted", "recipe", "CIEDE2000", "half within", "nine in ten", "predicted")
     worst = matches[int(away.argmax())]
     return Report(
-        tables=(Table(("", "wanted", "recipe", "CIEDE2000", "predicted"), rows, frozenset({3})),),
+        tables=(Table(head, rows, frozenset({3, 4, 5})),),
         rows=(
             Row("colours", f"{len(matches)}, each in {matches[0].pour}"),
             Row(

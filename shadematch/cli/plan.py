@@ -2,16 +2,17 @@
 
 `shadematch.planning.books` lists the columns of both files.
 
-With ``--json``: ``poured``, a list of {order, pots, among, use, cost_per_bar, value, due, p90} and
-of the recipe of one pot ``doses`` to ``tubes``, ``delta_e`` and ``predicted`` as in
-`shadematch.cli.match`, its ``pour`` and ``view``; ``left_out``, a list of {order, reason,
-sentence, short, would_take, proved}; ``buy``, a list of {pigment, tubes, price};
-``buy_base_g`` by base; ``money``, ``value``; ``unit`` of ``use``, ``left`` and ``short``;
-``assumed``, what is assumed of tubes (empty if nothing); ``use``, ``left``, ``proved``, ``gap``,
-``limited``; ``stages``, a list of {goal, reached, bound, gap, proved, message}; ``saved``, the file
-of sheets or null; ``cautions``. With ``--without`` also ``without`` {names, changes}, the latter a
-list of {order, was, now} in words; everything else is then of the plan without these tubes.
-``delta_e`` is 0 for a recipe that was given, ``cost_per_bar`` null for an unknown price.
+With ``--json``: ``poured``, a list of {order, pots, among, use, cost_per_bar, value, due} and of
+the recipe of one pot ``doses`` to ``tubes``, ``delta_e`` and ``predicted`` as in
+`shadematch.cli.match`, ``spread`` as in `shadematch.cli.spread`, its ``pour`` and ``view``;
+``left_out``, a list of {order, reason, sentence, short, would_take, proved}; ``buy``, a list of
+{pigment, tubes, price}; ``buy_base_g`` by base; ``money``, ``value``; ``unit`` of ``use``, ``left``
+and ``short``; ``assumed``, what is assumed of tubes (empty if nothing); ``use``, ``left``,
+``proved``, ``gap``, ``limited``; ``stages``, a list of {goal, reached, bound, gap, proved,
+message}; ``saved``, the file of sheets or null; ``cautions``. With ``--without`` also ``without``
+{names, changes}, the latter a list of {order, was, now} in words; everything else is then of the
+plan without these tubes. ``delta_e`` is 0 for a recipe that was given, ``cost_per_bar`` null for an
+unknown price.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from typing import Any
 
 from shadematch.cli.amounts import NUMBER, SHARE
 from shadematch.cli.conditions import read_palette, usual_bars
-from shadematch.cli.entries import choice_entries, picked
+from shadematch.cli.entries import choice_entries, picked, spread_entries
 from shadematch.cli.parsing import Verbs, called, given
 from shadematch.cli.printing import json_object, shown, wrapped
 from shadematch.planning.books import read_orders, read_stock
@@ -134,7 +135,7 @@ def _poured(line: PouredOrder) -> dict[str, Any]:
         "cost_per_bar": line.cost.per_bar,
         "value": order.value,
         "due": order.due.isoformat() if order.due else None,
-        "p90": line.spread.p90,
+        "spread": spread_entries(line.spread),
         **choice_entries(line.choice),
         "pour": line.recipe.pour.model_dump(),
         "view": order.view.model_dump(),

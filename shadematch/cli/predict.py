@@ -1,8 +1,9 @@
 """``shadematch predict``: the colour of a recipe.
 
 With ``--json``: ``doses`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`,
-``pour``, ``view``, ``cautions``; with ``--calibration`` ``range`` {level, low, high,
-delta_e_low, delta_e_high}, the last two null without a target.
+``spread`` (from its own colour, as in `shadematch.cli.spread`), ``pour``, ``view``, ``cautions``;
+with ``--calibration`` ``range`` {level, low, high, delta_e_low, delta_e_high}, the last two null
+without a target.
 """
 
 from __future__ import annotations
@@ -14,12 +15,13 @@ from typing import Any
 from shadematch.calibration.result import Calibration
 from shadematch.cli.amounts import read_doses
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import picked, recipe_entries, shared_entries
+from shadematch.cli.entries import picked, recipe_entries, shared_entries, spread_entries
 from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import json_object, shown
 from shadematch.errors import PourError
 from shadematch.keeping.files import read
 from shadematch.predicting.prediction import predict
+from shadematch.predicting.spread import spread
 from shadematch.support.report import Row
 
 __all__ = ["add_verb", "read_calibration"]
@@ -68,14 +70,16 @@ def _predict(args: argparse.Namespace) -> str:
         view=view if learnt is None else learnt.view(view),
     )
     recipe = found.recipe
+    strayed = spread(recipe, palette=palette, view=found.view)
     ranged = None if learnt is None else learnt.interval(recipe, view=view)
     if args.json:
         more: dict[str, Any] = {}
         if ranged is not None:
             limits = ("level", "low", "high", "delta_e_low", "delta_e_high")
             more["range"] = picked(ranged, *limits)
+        more["spread"] = spread_entries(strayed)
         return json_object({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
-    rows = []
+    rows = [*strayed.within_rows]
     if ranged is not None:
         rows.append(Row("range", ranged.sentence))
     limit = pour.max_load

@@ -1,7 +1,8 @@
 """``shadematch same-look``: take a recipe to another mould, base or view.
 
 With ``--json``: ``before`` and of the new recipe the keys from ``doses`` to ``predicted``, as
-in `shadematch.cli.match`; ``how`` ("same doses", "doses in proportion" or "dosed anew"),
+in `shadematch.cli.match`; its ``spread``, as in `shadematch.cli.spread`; ``how`` ("same doses",
+"doses in proportion" or "dosed anew"),
 ``closest``, ``bound``, ``proved``; ``pour`` and ``view`` are the new ones; ``cautions``.
 """
 
@@ -14,7 +15,7 @@ from typing import Any, Final
 
 from shadematch.cli.amounts import BACKING, LENGTH, MASS, NUMBER, SHARE
 from shadematch.cli.conditions import add_conditions
-from shadematch.cli.entries import choice_entries, recipe_entries, shared_entries
+from shadematch.cli.entries import choice_entries, recipe_entries, shared_entries, spread_entries
 from shadematch.cli.parsing import OPTIONS, Verbs, called, given
 from shadematch.cli.printing import json_object, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
@@ -96,6 +97,7 @@ def _same(args: argparse.Namespace) -> str:
             {
                 "before": recipe_entries(look.before.recipe, look.before),
                 **recipe_entries(look.recipe, look.predicted, delta_e=look.delta_e),
+                "spread": spread_entries(look.spread),
                 "how": look.how,
                 "closest": choice_entries(look.match.closest),
                 "bound": look.match.bound,

@@ -28,7 +28,7 @@ from shadematch.keeping.repeat import Repeat
 from shadematch.matching.match import Match, match
 from shadematch.predicting.pot import in_the_pot
 from shadematch.predicting.spread import Spread
-from shadematch.sheet.batch import batch_sheet, spread_of
+from shadematch.sheet.batch import batch_sheet
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
 
@@ -91,7 +91,7 @@ def _strayed(args: argparse.Namespace, result: Match | Repeat) -> Spread | bool:
         )
     if not readings or isinstance(result, Match):  # which has them
         return not args.no_spread
-    return spread_of(result.saved, **readings)
+    return result.today.spread_of(**readings)
 
 
 def _sheet(args: argparse.Namespace) -> str:

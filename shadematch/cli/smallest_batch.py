@@ -2,8 +2,9 @@
 
 With ``--json``: ``mass_g`` and ``always_from_g`` (or null), ``bars`` (null unless counted in bars),
 ``within`` as asked for, ``ideal_delta_e``, ``floor``, ``proved``, ``sentence``, ``closest`` (as in
-`shadematch.cli.match`, or null), ``curve``, a list of {mass_g, delta_e, doses, bound, proved},
-``pour``, whose batch is ignored, ``view``, ``cautions``.
+`shadematch.cli.match`, or null) and its ``spread`` (as in `shadematch.cli.spread`, or null),
+``curve``, a list of {mass_g, delta_e, doses, bound, proved}, ``pour``, whose batch is ignored,
+``view``, ``cautions``.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from shadematch.cli.conditions import (
     read_palette,
     usual_bars,
 )
-from shadematch.cli.entries import choice_entries, picked, shared_entries
+from shadematch.cli.entries import choice_entries, picked, shared_entries, spread_entries
 from shadematch.cli.parsing import Verbs, given, only_with
 from shadematch.cli.printing import json_object, shown
 from shadematch.cli.wanted import add_target, read_target
@@ -68,6 +69,7 @@ def _smallest(args: argparse.Namespace) -> str:
                 "closest": None
                 if found.recipe is None or found.match is None
                 else choice_entries(found.match.closest),
+                "spread": None if found.spread is None else spread_entries(found.spread),
                 "curve": [
                     {
                         **picked(p, "mass_g", "delta_e", "bound", "proved"),

@@ -29,6 +29,7 @@ __all__ = [
     "nine_in_ten",
     "normal_points",
     "root_of",
+    "within_in_words",
 ]
 
 LEVEL: Final = 0.9
@@ -112,6 +113,11 @@ def nine_in_ten(values: FloatArray) -> FloatArray:
 def half_and_nine_in_ten(values: FloatArray) -> FloatArray:
     """What they stay within in half the cases, and in nine of ten; shape (2, ...)."""
     return np.asarray(np.quantile(values, (0.5, LEVEL), axis=-1))
+
+
+def within_in_words(half: float, nine: float) -> str:
+    """What CIEDE2000 stays within half the time and nine times in ten, in words."""
+    return f"half the time within {half:.1f}, nine times in ten {nine:.1f}"
 
 
 def how_seen(difference: float) -> str:

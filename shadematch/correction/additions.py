@@ -16,7 +16,8 @@ from typing import Final, Literal
 import numpy as np
 
 from shadematch.colour.difference import delta_e
-from shadematch.correction.belief import BatchBelief, pigment_arrays
+from shadematch.correction.belief import BatchBelief
+from shadematch.correction.spectra import spectra_of
 from shadematch.errors import PourError
 from shadematch.optics.layer import Layer
 from shadematch.search.limits import step_limits
@@ -109,20 +110,19 @@ class Additions:
                 yield base_g, self._space(base_g, max(room, 0))
 
     def _space(self, base_g: tuple[float, float], room: int) -> Space:
-        belief, palette = self.belief, self.belief.mixed
+        belief, n = self.belief, self.belief.count
         doses, strengths, base = (part[0] for part in belief.contents(belief.mean[None]))
         grams = base + base_g
         mass = float(grams.sum())
         clear, white = grams / mass
-        absorption, scattering, bend = pigment_arrays(palette)
+        a, s, bend, crowding = spectra_of(belief.mixed, belief.mean[belief.modes])
+        absorption, scattering = a[:n], s[:n]
         loads, load_per_step = doses * (100.0 / mass), self._step * 100.0 / mass
         held = effective(loads, bend) * strengths
         per_step = (strengths * load_per_step)[:, None]
-        mu_a = clear * np.asarray(palette.clear.absorption)
-        mu_a = mu_a + white * np.asarray(palette.white.absorption) + held @ absorption
-        share = belief.white_strength[0] * white_share(white, palette.white.crowding)
-        whitest = share * np.asarray(palette.white.scattering)
-        mu_s = clear * np.asarray(palette.clear.scattering) + whitest + held @ scattering
+        mu_a = clear * a[n] + white * a[n + 1] + held @ absorption
+        share = float(np.exp(belief.mean[n])) * white_share(white, crowding)
+        mu_s = clear * s[n] + share * s[n + 1] + held @ scattering
         around = belief.view.surroundings
         free = np.delete(scattering, self.excluded, axis=0)
         if free.any():

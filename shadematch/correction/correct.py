@@ -9,9 +9,10 @@ from typing import Final, cast, get_args
 import numpy as np
 
 from shadematch.colour.difference import delta_e
+from shadematch.correction.addition import addition_of
 from shadematch.correction.additions import Additions, BaseKind, Sought
 from shadematch.correction.belief import BatchBelief, Priors, first_belief
-from shadematch.correction.results import Correction, addition_of
+from shadematch.correction.results import Correction
 from shadematch.errors import ColourError, PourError
 from shadematch.predicting.prediction import conditions, recipe_of
 from shadematch.predicting.readings import (
@@ -33,6 +34,7 @@ from shadematch.support.models import between, listed
 
 __all__ = ["MeasuredBatch", "MostAdded", "after", "begun", "correct", "judged"]
 
+_MODEL_LAB: Final = 0.5
 _IN_RANGE: Final = "Give a number in this range"
 _WITHIN: Final = ("within", 1e-6, 100.0, _IN_RANGE)
 _ANEW: Final = "Leave it out, or start from a Recipe"
@@ -58,7 +60,7 @@ def correct(
     scale_g: float = SCALE_G,
     let_down_paste: Mapping[str, float] | None = None,
     measured_spread: float = 0.3,
-    model_spread: float = 0.5,
+    model_spread: float | None = None,
 ) -> Correction:
     """What to add to a batch that came out off.
 
@@ -101,8 +103,10 @@ def correct(
     must_avoid
         Pastes that may not be added.
     strength_spread, white_spread
-        How much pastes and white base differ from the palette, as the standard deviation of the
-        logarithm, 0 to 1 (0.1 is about 10 %).
+        How much pastes and white base at least differ from the palette, as the standard
+        deviation of the logarithm, 0 to 1 (0.1 is about 10 %). A palette that says how well it is
+        known (`Palette.uncertainty`) counts as it says, but for its backings; this is then for
+        tubes that differ more.
     dose_slip, scale_g
         How far a reading may be off, either way; see `shadematch.spread`.
     let_down_paste
@@ -112,7 +116,8 @@ def correct(
         Standard deviation of a measured L*, a* and b*, 0.001 to 20, if the target has no
         covariance.
     model_spread
-        Standard deviation of the model error in each of L*, a*, b*, 0 to 20.
+        Standard deviation of the model error in each of L*, a*, b*, 0 to 20; by default 0.5, or
+        what the palette says, if that is more.
 
     Returns
     -------
@@ -151,6 +156,9 @@ def correct(
         pour, unit = poured.pour, palette.unit
         ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g, unit)
         made = checked_made(let_down_paste, [part.let_down for part in poured.weighed], scale, unit)
+        if model_spread is None:
+            told = palette.uncertainty
+            model_spread = max(_MODEL_LAB, 0.0 if told is None else min(told.model_lab, 20.0))
         priors = Priors(strength_spread, white_spread, ruler, scale, model_spread)
         belief = begun(poured, palette, view, priors, lambda d: made.get(d.pigment))
     seen, goal = _colour(measured, belief.view), as_target(target)
@@ -289,7 +297,7 @@ def judged(
             "larger pot",
         )
     lab, aim = asked.measured.lab_in(belief.view), asked.target.lab_in(belief.view)
-    believed, surprise = belief.learn(lab, asked.covariance)
+    believed, surprise = belief.learn(lab, asked.covariance + belief.bench)
     additions = Additions(
         believed,
         aim,

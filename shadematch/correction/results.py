@@ -5,15 +5,13 @@ from __future__ import annotations
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from types import MappingProxyType
 from typing import Final, Literal
 
 import numpy as np
 
-from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_hex
-from shadematch.colour.difference import delta_e
-from shadematch.colour.expected import nine_in_ten, normal_points, root_of
-from shadematch.correction.additions import Additions, Sought
+from shadematch.colour.expected import how_seen
+from shadematch.correction.addition import Addition, addition_of, described
+from shadematch.correction.additions import Additions
 from shadematch.correction.belief import BatchBelief
 from shadematch.predicting.prediction import loads_of
 from shadematch.predicting.readings import told_apart
@@ -25,7 +23,7 @@ from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import between, expect
 from shadematch.support.report import Report, Reported, Row, Swatch, lab_words, rows_of
 
-__all__ = ["Addition", "Correction", "Strength", "addition_of"]
+__all__ = ["Correction", "Strength"]
 
 REMELTING: Final = (
     "Melt the batch again slowly and stir the addition in well; each melting dries the soap, "
@@ -33,7 +31,6 @@ REMELTING: Final = (
 )
 _STRANGE: Final = 0.001
 """Probability below which a measurement is doubtful."""
-_DRAWS: Final = 1024
 
 Status = Literal["near enough", "can be saved", "can't be saved"]
 
@@ -67,64 +64,6 @@ class Strength:
         off = abs(self.factor - 1)
         words = f"{off:.0%} {how}" if off >= 0.005 else "as expected"
         return f"{self.name}: {words} ({self.low - 1:+.0%} to {self.high - 1:+.0%})"
-
-
-@dataclass(frozen=True)
-class Addition:
-    """Something to add, and the resulting batch.
-
-    Attributes
-    ----------
-    doses
-        Paste to add [recipe's unit], without zero doses; read-only.
-    clear_g, white_g
-        Base to add [g]; clear, or the named base that the batch is in.
-    recipe
-        All that the batch then holds.
-    lab, hex
-        Its most likely colour in the view.
-    delta_e
-        CIEDE2000 of `lab` to the target.
-    p90
-        CIEDE2000 that it stays within nine times in ten, all uncertainty counted, that of the
-        target included.
-    """
-
-    doses: Mapping[str, float]
-    clear_g: float
-    white_g: float
-    recipe: Recipe
-    lab: tuple[float, float, float]
-    hex: str
-    delta_e: float
-    p90: float
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "doses", MappingProxyType(dict(self.doses)))
-
-    def __hash__(self) -> int:
-        return hash((tuple(self.doses.items()), self.clear_g, self.white_g, self.recipe))
-
-    def __reduce__(self) -> tuple[object, ...]:
-        values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return functools.partial(Addition, **{**values, "doses": dict(self.doses)}), ()
-
-    @property
-    def nothing(self) -> bool:
-        """Whether nothing is added."""
-        return not self.doses and not self.clear_g and not self.white_g
-
-    @property
-    def total(self) -> float:
-        """All paste to add [recipe's unit]."""
-        return float(sum(self.doses.values()))
-
-    def __str__(self) -> str:
-        """In plain words."""
-        parts = [f"{dose:g} {self.recipe.unit} {name}" for name, dose in self.doses.items()]
-        for grams, kind in zip((self.clear_g, self.white_g), self.recipe.pour.kinds, strict=True):
-            parts += [f"{grams:g} g {kind}"] if grams else []
-        return ", ".join(parts) or "nothing"
 
 
 @dataclass(frozen=True)
@@ -235,7 +174,7 @@ class Correction(Reported):
         lab = then.lab(then.mean[None])[0]
         return replace(
             self,
-            made=_described(
+            made=described(
                 belief=belief,
                 recipe=self.recipe,
                 amounts=amounts,
@@ -338,9 +277,10 @@ class Correction(Reported):
             Row(
                 "then",
                 f"{lab_words(then.lab)}, CIEDE2000 {advice.delta_e:.2f}",
-                range=f"nine times in ten within {advice.p90:.2f}",
                 swatch=Swatch.of(then),
             ),
+            Row("as poured", advice.within, note=how_seen(advice.p90)),
+            Row("spread", advice.mainly),
             Row("proof", self.proof),
             *([] if advice.nothing else [Row("care", REMELTING)]),
         ]
@@ -379,60 +319,3 @@ _DOUBT: Final = (
 
 def _strength(name: str, factor: float, sd: float) -> Strength:
     return Strength(name, factor, factor * float(np.exp(-sd)), factor * float(np.exp(sd)), sd)
-
-
-def addition_of(additions: Additions, recipe: Recipe, found: Sought, target: Target) -> Addition:
-    """The addition that the search found."""
-    assert found.steps is not None
-    lab, _ = additions.value(found.steps, found.base_g)
-    amounts = np.asarray(found.steps * recipe.pour.dose_step, dtype=float)
-    return _described(
-        belief=additions.belief,
-        recipe=recipe,
-        amounts=amounts,
-        base_g=found.base_g,
-        lab=lab,
-        aim=additions.target,
-        target=target,
-    )
-
-
-def _described(
-    belief: BatchBelief,
-    recipe: Recipe,
-    amounts: FloatArray,
-    base_g: tuple[float, float],
-    lab: FloatArray,
-    aim: FloatArray,
-    target: Target,
-) -> Addition:
-    pour, names = recipe.pour, belief.palette.names
-    doses = {n: round(float(d), 9) for n, d in zip(names, amounts, strict=True) if d}
-    clear, white = base_g
-    total = {n: round(recipe.doses.get(n, 0.0) + doses.get(n, 0.0), 9) for n in names}
-    batch = pour.batch_g + clear + white
-    share = min((pour.white_g + white) / batch, 1.0)
-    after = pour.model_copy(update={"batch_g": batch, "white": share}) if clear or white else pour
-    white_point = belief.view.observation.white
-    return Addition(
-        doses=doses,
-        clear_g=clear,
-        white_g=white,
-        recipe=Recipe(
-            {n: dose for n, dose in total.items() if dose}, after, recipe.weighed, recipe.unit
-        ),
-        lab=triple(lab),
-        hex=xyz_to_hex(lab_to_xyz(lab, white_point), white_point),
-        delta_e=float(delta_e(lab, aim)),
-        p90=_p90(belief.after(amounts, np.array(base_g)), aim, target),
-    )
-
-
-def _p90(belief: BatchBelief, aim: FloatArray, target: Target) -> float:
-    """CIEDE2000 that it stays within nine times in ten, all uncertainty counted."""
-    size = belief.mean.size
-    points = normal_points(_DRAWS, size + 3)
-    unknowns = belief.mean + points[:, :size] @ root_of(belief.covariance).T
-    doubt = np.zeros((3, 3)) if target.covariance is None else np.array(target.covariance)
-    aims = aim + points[:, size:] @ root_of(doubt).T
-    return float(nine_in_ten(delta_e(belief.lab(unknowns), aims)))

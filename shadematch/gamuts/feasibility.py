@@ -17,7 +17,7 @@ from shadematch.gamuts.where import where_made
 from shadematch.matching.question import VISIBLE, Asked, Choice
 from shadematch.predicting.prediction import conditions
 from shadematch.predicting.readings import usual_scale_g
-from shadematch.predicting.spread import spread
+from shadematch.predicting.spread import Spread, spread
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour, base_named, percent
 from shadematch.studio.target import HoldsTarget, Target, as_target
@@ -57,15 +57,15 @@ class Cell:
     _target: Target = field(repr=False, compare=False)
 
     @functools.cached_property
-    def p90(self) -> float:
-        """The CIEDE2000 that `closest` stays within nine times in ten, all uncertainty counted."""
+    def spread(self) -> Spread:
+        """How far `closest` may be from the target, all uncertainty counted, and why."""
         return spread(
             self.closest.recipe,
             palette=self.closest._palette,
             view=self.closest.predicted.view,
             scale_g=usual_scale_g(self.pour.batch_g),
             target=self._target,
-        ).p90
+        )
 
     @property
     def pour(self) -> Pour:
@@ -227,7 +227,7 @@ class Feasibility(Reported):
             rows=(
                 Row("answer", self.sentence),
                 Row("best", made.lines, note=f"CIEDE2000 {best.delta_e:.2f}"),
-                Row("as poured", f"nine times in ten within {best.p90:.1f}"),
+                *best.spread.within_rows,
                 Row("into", str(made.pour)),
                 *known_rows(self.target),
                 Row("seen", str(self.view)),

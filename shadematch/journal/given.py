@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, cast
 
+from shadematch.correction.addition import Addition
 from shadematch.correction.correct import correct
-from shadematch.correction.results import Addition, Correction
+from shadematch.correction.results import Correction
 from shadematch.errors import PourError
 from shadematch.journal.batches import Batch
 from shadematch.journal.events import Reading
@@ -167,11 +168,10 @@ def batch_correction(
             remedy = "Give the wanted colour: target='#d9822b'"
             raise PourError("is missing", field="target", remedy=remedy)
         target = Target(held.wanted)
-    known = history.belief.strengths([*history.studio.open.values()])
     seen = reading.of(held.recipe.doses, held.recipe.pour, history.begun.unit, "batch")
     view = reading.view
     measured = Target(seen.lab_seen, view.illuminant, view.observer, covariance=reading.covariance)
-    spread = {"strength_spread": min(max(*known.values(), 0.02), 0.5)}
+    spread = {"strength_spread": 0.02, "white_spread": 0.02}  # the journal's palette says more
     return correct(
         held.recipe, measured, target, palette=history.palette, view=view, **{**spread, **options}
     )

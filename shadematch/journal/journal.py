@@ -6,7 +6,8 @@ import os
 from collections.abc import Mapping, Sequence
 from typing import Any, cast
 
-from shadematch.correction.results import Addition, Correction
+from shadematch.correction.addition import Addition
+from shadematch.correction.results import Correction
 from shadematch.errors import PaletteError
 from shadematch.journal.events import (
     Added,

@@ -13,10 +13,11 @@ from typing import Annotated, Any, Final
 import numpy as np
 from pydantic import Field, TypeAdapter
 
+from shadematch.correction.addition import Addition
 from shadematch.correction.additions import BaseKind, Sought
 from shadematch.correction.belief import Priors
 from shadematch.correction.correct import MeasuredBatch, MostAdded, after, begun, judged
-from shadematch.correction.results import Addition, Correction
+from shadematch.correction.results import Correction
 from shadematch.errors import FileError
 from shadematch.keeping.forms import (
     DosesEntry,

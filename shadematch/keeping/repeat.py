@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from shadematch.colour.difference import delta_e
+from shadematch.errors import PourError
 from shadematch.keeping.files import read
 from shadematch.keeping.saved import SavedRecipe
 from shadematch.matching.question import VISIBLE
@@ -88,6 +89,27 @@ class Repeat(Reported):
         )
         return f"{what}. The colour is now CIEDE2000 {self.delta_e:.2f} from the old one. {worth}"
 
+    @property
+    def today(self) -> SavedRecipe:
+        """The recipe with its colour of today; a `PourError` if something is missing."""
+        if self.predicted is None:
+            raise PourError(
+                f"the palette no longer has {', '.join(self.missing)}",
+                field="result",
+                value=str(self.saved.recipe),
+                remedy="Match the target again",
+            )
+        if self.same and self.palette.fingerprint == self.saved.palette.fingerprint:
+            return self.saved
+        # A proof for another palette, or by another version, need not hold any more.
+        return replace(
+            self.saved,
+            palette=self.palette,
+            lab=self.predicted.lab,
+            delta_e=self.to_target,
+            match=None,
+        )
+
     def report(self) -> Report:
         """The saved recipe, and what it gives today."""
         swatches, rows = [Swatch.of(self.saved, "then")], [*self.saved.report().rows]
@@ -98,6 +120,8 @@ class Repeat(Reported):
                 rows.append(Row("now", f"CIEDE2000 {self.delta_e:.2f} from then"))
             if self.to_target is not None:
                 rows.append(Row("now", f"CIEDE2000 {self.to_target:.2f} to the target"))
+            if self.today is not self.saved:
+                rows.append(Row("now", self.today.spread_of().within))
         rows.append(Row("today", f"palette {self.palette.fingerprint}"))
         return Report(swatches=tuple(swatches), rows=tuple(rows), notes=(self.sentence,))
 

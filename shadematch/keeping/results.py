@@ -30,7 +30,7 @@ from shadematch.support.models import check_progress, expect, is_finite
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["recipes_from_frame", "results_frame", "save_results"]
+__all__ = ["recipes_from_frame", "result_columns", "results_frame", "save_results"]
 
 _ROWS: Final = 4096
 _LARGEST_DOSE: Final = 1e7
@@ -192,11 +192,11 @@ def _chunks(matches: Iterable[Match]) -> Iterator[Columns]:
                     raise ShadematchError(
                         f"have different {what}", field="matches", remedy="Write a table for each"
                     )
-        yield _columns(batch)
+        yield result_columns(batch)
 
 
-def _columns(batch: Sequence[Match]) -> Columns:
-    """Columns of matches of any pours."""
+def result_columns(batch: Sequence[Match]) -> Columns:
+    """The columns of `save_results` for matches of any pours."""
     rows: dict[object, list[int]] = {}
     for at, match in enumerate(batch):
         rows.setdefault((match._question.asked, match.readings), []).append(at)

@@ -27,6 +27,7 @@ from shadematch.keeping.matches import MatchEntry, in_order
 from shadematch.matching.match import Match
 from shadematch.matching.question import Choice
 from shadematch.predicting.prediction import Prediction, conditions, predict
+from shadematch.predicting.spread import Spread, spread
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
@@ -131,6 +132,22 @@ class SavedRecipe(Reported):
         """Whether the colour is inside sRGB."""
         return self._shown[1]
 
+    def spread_of(self, *, dose_slip: float | None = None, scale_g: float | None = None) -> Spread:
+        """How far it may stray: from its target, if it has one; with its match's readings."""
+        match = self.match
+        if match is not None and dose_slip is None and scale_g is None:
+            return match.spread if match.recipe == self.recipe else match.spread_of(self.recipe)
+        own = (None, None) if match is None else match.readings
+        return spread(
+            self.recipe,
+            palette=self.palette,
+            view=self.view,
+            target=self.target,
+            dose_slip=own[0] if dose_slip is None else dose_slip,
+            scale_g=own[1] if scale_g is None else scale_g,
+            lights=() if match is None else match._question.asked.lights,
+        )
+
     def report(self) -> Report:
         """The recipe and its colour as saved."""
         wanted = () if self.target is None else (Swatch.of(self.target, "wanted"),)
@@ -143,6 +160,7 @@ class SavedRecipe(Reported):
             rows.append(Row("target", str(self.target), swatch=Swatch.of(self.target)))
         if self.delta_e is not None:
             rows.append(Row("CIEDE2000", f"{self.delta_e:.2f} to the target"))
+        rows += self.spread_of().within_rows
         if self.match is not None:
             rows.append(Row("proof", self.match.proof))
         rows.append(Row("palette", f"{self.palette.fingerprint}, shadematch {self.library}"))

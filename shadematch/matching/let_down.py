@@ -6,6 +6,7 @@ stirred into base beforehand, dosed by weight) allows doses between the steps.
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from collections.abc import Sequence
@@ -21,6 +22,7 @@ from shadematch.matching.smallest_batch import positive
 from shadematch.predicting.prediction import conditions, model_of
 from shadematch.predicting.readings import usual_scale_g
 from shadematch.predicting.sampled import strength_off
+from shadematch.predicting.spread import Spread
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
 from shadematch.studio.palette import Palette
@@ -125,6 +127,11 @@ class LetDownPlan(Reported):
         """The recipe of `closest`."""
         return self.closest.recipe
 
+    @functools.cached_property
+    def spread(self) -> Spread:
+        """How far `recipe` may be from the target."""
+        return (self.match or self.without).spread_of(self.recipe)
+
     @property
     def reached(self) -> bool:
         """Whether it comes as close as asked."""
@@ -173,7 +180,7 @@ class LetDownPlan(Reported):
             rest = " and ".join(f"{mass:g} g {kind}" for mass, kind in bases if mass > 1e-9)
             rows.append(Row("beside", rest or "no other base"))
         rows.append(Row("CIEDE2000", f"{best.delta_e:.2f}", note=CLOSEST))
-        rows += (self.match or self.without).spread_of(best.recipe).within_rows
+        rows += self.spread.within_rows
         return Report(swatches=tuple(swatches), rows=tuple(rows))
 
 

@@ -29,6 +29,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM, Observation, checked_lig
 from shadematch.errors import ColourError
 from shadematch.matching.match import Match
 from shadematch.predicting.prediction import Prediction, conditions, predict
+from shadematch.predicting.spread import Spread, spread
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
@@ -89,6 +90,8 @@ class Lights(Reported):
         How it is looked at; each of the lights replaces its illuminant.
     lights
         One entry for each light, in the order given.
+    spread
+        How far the recipe may be from the target, the worst of these lights.
     reference, correction
         Reference light and correction of the index; see `metameric_index`.
     """
@@ -97,6 +100,7 @@ class Lights(Reported):
     recipe: Recipe
     view: View
     lights: tuple[UnderLight, ...]
+    spread: Spread
     reference: Light
     correction: MetamericCorrection
 
@@ -162,6 +166,7 @@ class Lights(Reported):
                     )
                     for light in self.lights
                 ),
+                *self.spread.within_rows,
             ),
             notes=(self.note,),
         )
@@ -288,11 +293,12 @@ def lights(
     UnknownNameError
         If the palette lacks a pigment of the recipe.
     """
+    dose_slip = scale_g = None
     if isinstance(recipe, Match):
         target = recipe.target if target is None else target
         palette = recipe.palette if palette is None else palette
         view = recipe.view if view is None else view
-        recipe = recipe.recipe
+        (dose_slip, scale_g), recipe = recipe.readings, recipe.recipe
     elif isinstance(recipe, Prediction):
         view = recipe.view if view is None else view
         recipe = recipe.recipe
@@ -345,6 +351,15 @@ def lights(
         recipe=bar.recipe,
         view=view,
         lights=tuple(entries),
+        spread=spread(
+            bar.recipe,
+            palette=palette,
+            view=view,
+            dose_slip=dose_slip,
+            scale_g=scale_g,
+            target=goal,
+            lights=names,
+        ),
         reference=reference,
         correction=correction,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from shadematch.colour.illuminant import Light
@@ -12,8 +12,8 @@ from shadematch.matching.asked import checked_asked
 from shadematch.matching.question import Asked, Choice, Question
 from shadematch.matching.remedies import Judged
 from shadematch.matching.robust import (
-    Expected,
     RobustAnswer,
+    choice_of,
     robust_answer,
 )
 from shadematch.matching.shades import Shades, shades_of
@@ -179,11 +179,9 @@ class Match(Reported):
     @functools.cached_property
     def verdict(self) -> Verdict:
         """What limits the match most, and what would help."""
-        judged = Judged(self._question, self.target, self.readings, self.choice)
-        near, best = self.closest.delta_e, self.robust
-        if best is not None and best.expected is not None and self.choice.expected is not None:
-            near = self.delta_e + best.expected - self.choice.expected  # by expectation
-        return verdict_of(judged, self.spread, near=near, ideal=lambda: self.ideal)
+        judged = Judged(self._question, self.target, self.readings, self.choice, self.tolerance)
+        best = self.closest if self.robust is None else self.robust
+        return verdict_of(judged, self.spread, best=best, ideal=lambda: self.ideal)
 
     def shades(self, count: int = 3, *, dab_g: float = 20.0) -> Shades:
         """A few shades from one pot, for a customer to choose from.
@@ -423,21 +421,18 @@ def match_of(
 ) -> Match:
     """The `Match` for what a search found."""
     closest, frugal = answer
-
-    def chosen(found: Expected) -> Choice:
-        choice = question.asked.choice(found.steps.astype(float), found.delta_e)
-        return replace(choice, expected=found.expected)
-
     return Match(
         target=target,
         tolerance=tolerance,
-        frugal=question.asked.chosen(frugal) if sure is None else chosen(sure.frugal),
+        frugal=question.asked.chosen(frugal)
+        if sure is None
+        else choice_of(question.asked, sure.frugal),
         closest=question.asked.chosen(closest),
         bound=closest.bound,
         proved=closest.proved,
         frugal_proved=frugal.proved if sure is None else sure.proved,
         boxes=closest.boxes + frugal.boxes,
         readings=readings,
-        robust=None if sure is None else chosen(sure.best),
+        robust=None if sure is None else choice_of(question.asked, sure.best),
         _question=question,
     )

@@ -9,10 +9,12 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from shadematch.colour.difference import delta_e
+from shadematch.colour.expected import normal_points, root_of
 from shadematch.matching.question import VISIBLE, Asked, Choice, Question
-from shadematch.matching.robust import uncertainty_of
+from shadematch.matching.robust import choice_of, robust_answer, uncertainty_of
 from shadematch.predicting.readings import Readings
 from shadematch.predicting.uncertainty import Cause, Colours, Uncertainty
+from shadematch.search.answers import Answer
 from shadematch.search.whole import MOST_EFFORT
 from shadematch.studio.pour import LARGEST_BATCH_G, base_named
 from shadematch.studio.recipe import LetDown
@@ -43,18 +45,21 @@ _FINE_G: Final = 0.1
 """What a small scale is read to [g] (common practice, no source)."""
 _EFFORT: Final = 20_000
 """Most pastes tried as let-downs, the base of each [g], its scale [g], and most boxes."""
+_COMPARED: Final = 300
+_AIMS: Final = 8
 _METER: Final = 0.4
 """Standard deviation of a measured L*, a* and b* (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Judged:
-    """The choice that is poured, and the question that it answers."""
+    """The choice that is poured, the question that it answers, and how much saving may cost."""
 
     question: Question
     target: Target
     readings: Readings
     choice: Choice
+    tolerance: float
 
     @property
     def known(self) -> Uncertainty:
@@ -82,23 +87,51 @@ class Judged:
         *,
         aims: FloatArray | None = None,
         spared: tuple[Cause, ...] = (),
-        doubt: FloatArray | None = None,
     ) -> float:
         """The CIEDE2000 it stays within nine times in ten.
 
-        With other aims, shape (v, 3), without some causes, or with another covariance of the
-        target, if given.
+        With other aims, shape (v, 3), or without some causes, if given.
         """
         goals = self.question.labs if aims is None else aims
         colours = self.known.colours(self.amounts, spared=spared)
-        own = self.doubt if doubt is None else doubt
-        return float(colours.within(goals, None if "target" in spared else own)[1][0])
+        doubt = None if "target" in spared else self.doubt
+        return float(colours.within(goals, doubt)[1][0])
 
     def in_its_place(self, asked: Asked, effort: int = MOST_EFFORT) -> Judged:
-        """The closest choice for the same target in another question, after so many boxes."""
-        labs = self.question.labs
-        choice = asked.chosen(asked.new_searcher().closest(labs, effort=effort))
+        """The choice by the same rule for the same target in another question.
+
+        The closest is searched for in so many boxes; by expectation a few hundred are compared.
+        """
+        labs, searcher = self.question.labs, asked.new_searcher()
+        best = searcher.closest(labs, effort=effort)
+        if self.choice.expected is None:
+            choice = asked.chosen(searcher.frugal(labs, best, self.tolerance))
+        else:
+            found = robust_answer(
+                asked=asked,
+                labs=labs,
+                answer=Answer(best, best),
+                tolerance=self.tolerance,
+                readings=self.readings,
+                searcher=searcher,
+                most=_COMPARED,
+            )
+            choice = choice_of(asked, found.frugal)
         return replace(self, question=Question(asked, labs), choice=choice)
+
+    def measured(self) -> float:
+        """What it stays within nine times in ten once the target is measured.
+
+        The mean over where the target may then turn out to lie, each matched.
+        """
+        asked, doubt = self.question.asked, self.doubt
+        assert doubt is not None
+        off = normal_points(_AIMS, 3) @ root_of(doubt).T
+        aims = self.question.labs + off[:, None]
+        aims[..., 0] = np.clip(aims[..., 0], 0.0, 100.0)
+        steps = asked.searcher.answers(aims, self.tolerance).frugal
+        found = self.known.colours(steps * asked.step_sizes)
+        return float(found.within(aims, _METER**2 * np.eye(3))[1].mean())
 
 
 def target_in_words(target: Target) -> str:
@@ -124,7 +157,7 @@ def target_in_words(target: Target) -> str:
 
 def target_better_known(judged: Judged) -> tuple[str, ...]:
     """Ways to know the target better."""
-    now, value = judged.within(), judged.within(doubt=_METER**2 * np.eye(3))
+    now, value = judged.within(), judged.measured()
     measure = [f"Measure it: then within {value:.1f}."] if value < _LESS * now else []
     chart = "Lay a 24-patch chart or a bar of your own beside it, and take the photo anew."
     shades = "Pour three shades from one pot, and let the customer choose."
@@ -133,16 +166,16 @@ def target_better_known(judged: Judged) -> tuple[str, ...]:
     return (*measure, *([chart] if lacks else []), shades)
 
 
-def finer_readings(judged: Judged, spared: float) -> tuple[str, ...]:
+def finer_readings(judged: Judged) -> tuple[str, ...]:
     """Larger batches, whose readings matter less, and weighing instead of a ruler."""
     asked, now = judged.question.asked, judged.within()
+    exact = judged.within(spared=("dosing",))
     tries: list[tuple[float, str]] = []
     for factor in (2, 5, 10):
         batch = asked.pour.batch_g * factor
         if batch > LARGEST_BATCH_G:
             break
-        slips = Readings(*(slip / factor for slip in judged.readings))
-        value = replace(judged, readings=slips).within()
+        value = judged.in_its_place(asked.with_pour(batch_g=batch)).within()
         if value < _LESS * min([now, *(within for within, _ in tries)]):
             tries.append((value, f"In {batch:g} g at once: within {value:.1f}."))
         if value <= VISIBLE:
@@ -152,8 +185,8 @@ def finer_readings(judged: Judged, spared: float) -> tuple[str, ...]:
         value = replace(judged, readings=slips).within()
         if value < _LESS * now:
             tries.append((value, f"A scale read to {_FINE_G:g} g: within {value:.1f}."))
-    if asked.palette.unit == "cm" and spared < _LESS * now:
-        tries.append((spared, f"Weighing the paste: within {spared:.1f} at best."))
+    if asked.palette.unit == "cm" and exact < _LESS * now:
+        tries.append((exact, f"Weighing the paste: within {exact:.1f} at best."))
     return tuple(text for _, text in sorted(tries))
 
 
@@ -172,12 +205,12 @@ def measured_first(judged: Judged) -> tuple[str, ...]:
     return (f"Pour this bar, keep it, measure it and learn from it{figure}.",)
 
 
-def finer_doses(judged: Judged, near: float, ideal: Choice) -> tuple[str, ...]:
-    """Larger batches, smaller steps and let-downs that come closer than `near`, slips counted.
+def finer_doses(judged: Judged, ideal: Choice) -> tuple[str, ...]:
+    """Larger batches, smaller steps and let-downs that come closer, slips counted.
 
     The smallest range first: finer steps are nominally nearer, but no surer with the same ruler.
     """
-    asked, now = judged.question.asked, judged.within()
+    asked, now, near = judged.question.asked, judged.within(), judged.choice.delta_e
     pour, unit = asked.pour, asked.palette.unit
     tries: list[tuple[float, float, str]] = []
 

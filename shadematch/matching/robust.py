@@ -30,10 +30,18 @@ from shadematch.matching.question import Asked, Choice, Question
 from shadematch.predicting.readings import Readings
 from shadematch.predicting.uncertainty import Colours, Uncertainty
 from shadematch.search.answers import Answer
+from shadematch.search.searcher import Searcher
 from shadematch.search.watch import UNWATCHED, Watch
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["Expected", "RobustAnswer", "expected_of", "robust_answer", "uncertainty_of"]
+__all__ = [
+    "Expected",
+    "RobustAnswer",
+    "choice_of",
+    "expected_of",
+    "robust_answer",
+    "uncertainty_of",
+]
 
 _MOST: Final = 12_000
 """Most recipes to evaluate, the nearest first."""
@@ -84,6 +92,9 @@ def robust_answer(
     tolerance: float,
     readings: Readings,
     watch: Watch = UNWATCHED,
+    *,
+    searcher: Searcher | None = None,
+    most: int = _MOST,
 ) -> RobustAnswer:
     """The recipes that are best by expectation.
 
@@ -100,9 +111,14 @@ def robust_answer(
         How far readings may be off.
     watch
         Ends the search in time.
+    searcher
+        By default the kept one of `asked`.
+    most
+        Most recipes to evaluate.
     """
     watch.until(_LISTING)
-    known, searcher, size = uncertainty_of(asked, readings), asked.searcher, asked.step_sizes
+    searcher = searcher or asked.searcher
+    known, size = uncertainty_of(asked, readings), asked.step_sizes
     start = np.array([found.steps for found in answer])
     least = float(known.colours(start * size).expected(labs).min())
     norms, radius, valid = _norms(labs, least + tolerance)
@@ -110,7 +126,7 @@ def robust_answer(
         labs,
         norms,
         least + tolerance + _SLACK,
-        most=_MOST,
+        most=most,
         around=start[0].astype(float),
         watch=watch,
     )
@@ -192,6 +208,12 @@ def _norms(labs: FloatArray, limit: float) -> tuple[list[FloatArray], float, boo
         if all(np.linalg.matrix_rank(norm) == 3 for norm in norms):
             return norms, radius, valid
         radius, valid = 0.7 * radius, False
+
+
+def choice_of(asked: Asked, found: Expected) -> Choice:
+    """A recipe that was found, as a choice."""
+    choice = asked.choice(found.steps.astype(float), found.delta_e)
+    return replace(choice, expected=found.expected)
 
 
 def expected_of(

@@ -7,6 +7,7 @@ light, the old one in its old place, the new one in its new place.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
@@ -17,6 +18,7 @@ from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
 from shadematch.matching.question import VISIBLE
 from shadematch.predicting.prediction import Prediction, conditions, predict
+from shadematch.predicting.spread import Spread
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe, Weighed
@@ -69,6 +71,12 @@ class SameLook(Reported):
     kept: Prediction | None = field(repr=False)
     match: Match = field(repr=False)
 
+    @functools.cached_property
+    def spread(self) -> Spread:
+        """How far `recipe` may be from the old bar."""
+        found = self.match
+        return found.spread if self.recipe == found.recipe else found.spread_of(self.recipe)
+
     def report(self) -> Report:
         """The old recipe, the new one, and how alike they look."""
         old, new, found = self.before, self.predicted, self.match
@@ -79,8 +87,7 @@ class SameLook(Reported):
             Row("now", f"{self.recipe.pour}, seen {new.view}", swatch=Swatch.of(new)),
             Row("CIEDE2000", f"{self.delta_e:.2f} to the old bar"),
         ]
-        spread = found.spread if self.recipe == found.recipe else found.spread_of(self.recipe)
-        rows += spread.within_rows
+        rows += self.spread.within_rows
         if found.closest.delta_e < self.delta_e - 0.005:
             rows.append(Row("closest", str(found.closest)))
         rows.append(Row("proof", found.proof))

@@ -12,6 +12,7 @@ CIEDE2000 asked for, nothing has to be searched.
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass, field
 from typing import Final
@@ -21,6 +22,7 @@ from shadematch.matching.match import Match, match
 from shadematch.matching.question import CLOSEST, Asked
 from shadematch.matching.remedies import Judged, finer_doses
 from shadematch.predicting.prediction import conditions, model_of
+from shadematch.predicting.spread import Spread
 from shadematch.search.ideal import ideal
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
@@ -115,6 +117,11 @@ class SmallestBatch(Reported):
             return None
         return self.match.closest.recipe
 
+    @functools.cached_property
+    def spread(self) -> Spread | None:
+        """How far `recipe` may be from the target; None without a recipe."""
+        return None if self.match is None else self.match.spread_of(self.match.closest.recipe)
+
     @property
     def nearest(self) -> BatchPoint | None:
         """The mass that comes closest; None if nothing was tried."""
@@ -163,11 +170,12 @@ class SmallestBatch(Reported):
             if self.mass_g is None:
                 rows.append(Row("best found", f"in {best.recipe.pour.batch_g:g} g"))
             rows += [*best.recipe.rows, Row("CIEDE2000", f"{best.delta_e:.2f}", note=CLOSEST)]
-            rows += self.match.spread_of(best.recipe).within_rows
+            assert self.spread is not None
+            rows += self.spread.within_rows
             if self.mass_g is None:
                 found = self.match
-                judged = Judged(found._question, found.target, found.readings, best)
-                rows += rows_of("try", finer_doses(judged, best.delta_e, found.ideal))
+                judged = Judged(found._question, found.target, found.readings, best, 0.0)
+                rows += rows_of("try", finer_doses(judged, found.ideal))
         rows.append(Row("CIEDE2000", f"{self.ideal_delta_e:.2f} with free doses"))
         if not self.proved:
             rows.append(Row("proof", "a search stopped early: a smaller batch may do"))

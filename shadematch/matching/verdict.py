@@ -1,15 +1,17 @@
 """What limits a match most, and what would help.
 
-The figure is the CIEDE2000 that the recipe stays within nine times in ten. Each cause of
-uncertainty, and the nominal distance from the target, is left out in turn; what lowers the figure
-most limits the match most. Figures are linear (`shadematch.predicting.uncertainty`).
+The figure is the CIEDE2000 that the recipe stays within nine times in ten. The largest cause of
+uncertainty, and then the nominal distance from the target, is left out; whichever lowers the figure
+more limits the match most. Figures are linear (`shadematch.predicting.uncertainty`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
+
+import numpy as np
 
 from shadematch.matching.question import VISIBLE, Choice
 from shadematch.matching.remedies import (
@@ -23,14 +25,12 @@ from shadematch.matching.remedies import (
     without_restrictions,
 )
 from shadematch.predicting.spread import Spread
-from shadematch.predicting.uncertainty import Cause
+from shadematch.predicting.uncertainty import Cause, cause_in_words
 from shadematch.studio.unit import steps_in
 
 __all__ = ["Limit", "Verdict", "verdict_of"]
 
 _WORTH: Final = 0.5
-_COUNTS: Final = 0.01
-"""Least share of the variance for a cause to be left out in turn."""
 
 Limit = Literal[
     "nothing",
@@ -75,58 +75,54 @@ class Verdict:
 
 
 def verdict_of(
-    judged: Judged, spread: Spread, *, near: float, ideal: Callable[[], Choice]
+    judged: Judged, spread: Spread, *, best: Choice, ideal: Callable[[], Choice]
 ) -> Verdict:
     """What limits a recipe most.
 
-    `near` is the CIEDE2000 that more paste could reach; `ideal` finds the real-valued optimum.
+    `best` is the choice by the same rule without regard to paste; `ideal` finds the real-valued
+    optimum.
     """
     if spread.p90 <= VISIBLE:
         text = "Nothing holds it back: nine times in ten most people see no difference."
         return Verdict("nothing", text)
-    causes = [cause for cause, share in spread.causes.items() if share >= _COUNTS]
-    spared = {cause: judged.within(spared=(cause,)) for cause in causes}
-    most = min(spared, key=spared.__getitem__, default=None)
-    if most is None or judged.within(aims=judged.labs) <= spared[most]:
-        return _own_colour(judged, near, ideal())
-    return _doubt(judged, most, spared[most])
+    cause = spread.largest
+    spared = np.inf if cause is None else judged.within(spared=(cause,))
+    if cause is None or judged.within(aims=judged.labs) <= spared:
+        found = _own_colour(judged, best, ideal())
+        return found if found.help or cause is None else replace(found, help=_known(judged, cause))
+    known = f" ({target_in_words(judged.target)})" if cause == "target" else ""
+    text = (
+        f"Held back most by {cause_in_words(cause, judged.choice.recipe)}{known}: "
+        f"without that, nine times in ten within {spared:.1f}."
+    )
+    return Verdict(cause, text, _known(judged, cause))
 
 
-def _doubt(judged: Judged, cause: Cause, spared: float) -> Verdict:
-    by_ruler = judged.question.asked.palette.unit == "cm"
-    let_downs = bool(judged.question.asked.let_downs)
-    what: dict[Cause, str] = {
-        "target": "how well the target is known",
-        "dosing": "the ruler" if by_ruler else "how the paste is weighed",
-        "base": f"how base{' and let-downs are' if let_downs else ' is'} weighed",
-        "pastes": "pastes that are not known well enough",
-        "bench": "thickness and light",
-        "model": "the error of the model",
-    }
+def _known(judged: Judged, cause: Cause) -> tuple[str, ...]:
+    """How to know more of a cause."""
     help_: dict[Cause, Callable[[], tuple[str, ...]]] = {
         "target": lambda: target_better_known(judged),
-        "dosing": lambda: finer_readings(judged, spared),
-        "base": lambda: finer_readings(judged, spared),
+        "dosing": lambda: finer_readings(judged),
+        "base": lambda: finer_readings(judged),
         "pastes": lambda: measured_first(judged),
         "bench": lambda: ("Keep to the thickness, and check the mould.",),
         "model": lambda: measured_first(judged),
     }
-    known = f" ({target_in_words(judged.target)})" if cause == "target" else ""
-    text = (
-        f"Held back most by {what[cause]}{known}: "
-        f"without that, nine times in ten within {spared:.1f}."
-    )
-    return Verdict(cause, text, help_[cause]())
+    return help_[cause]()
 
 
-def _own_colour(judged: Judged, near: float, ideal: Choice) -> Verdict:
+def _own_colour(judged: Judged, best_choice: Choice, ideal: Choice) -> Verdict:
     """What keeps the nominal colour from the target."""
-    question, reached = judged.question, judged.choice.delta_e
+    question, own = judged.question, judged.choice
     pour, unit = question.asked.pour, question.asked.palette.unit
-    near = min(near, reached)
+    near = min(best_choice.delta_e, own.delta_e)
     best = min(ideal.delta_e, near)
-    if reached - near > max(near - best, best):
-        text = f"Held back most by saving paste: with more, {near:.2f}."
+    saved, words = own.delta_e - near, f"{near:.2f}"
+    if own.expected is not None and best_choice.expected is not None:
+        saved = own.expected - best_choice.expected
+        words = f"{best_choice.expected:.2f} expected instead of {own.expected:.2f}"
+    if saved > max(near - best, best):
+        text = f"Held back most by saving paste: with more, {words}."
         return Verdict("tolerance", text, ("Ask for the closest recipe, or a smaller tolerance.",))
     if near - best > best - 0.5 * VISIBLE:
         steps = steps_in(unit, pour.dose_step)
@@ -135,7 +131,7 @@ def _own_colour(judged: Judged, near: float, ideal: Choice) -> Verdict:
         return Verdict(
             "dose steps",
             f"Held back by {steps}: with free doses {best:.2f}.",
-            finer_doses(judged, near, ideal),
+            finer_doses(judged, ideal),
         )
     lifted = without_restrictions(question)
     if lifted is not None and best - lifted.ideal > max(_WORTH, 0.25 * best):

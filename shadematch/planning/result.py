@@ -139,11 +139,12 @@ class PouredOrder:
     def __str__(self) -> str:
         """In plain words."""
         word = "pot" if self.pots == 1 else "pots"
-        nine = f"{self.spread.p90:.1f}"
         if self.order.target is None:
-            away = f"nine times in ten within CIEDE2000 {nine} of its own colour"
+            away = f"CIEDE2000 to its own colour {self.spread.within}"
         else:
-            away = f"CIEDE2000 {self.delta_e:.2f}, nine times in ten within {nine}"
+            away = f"CIEDE2000 {self.delta_e:.2f}, {self.spread.within}"
+        if self.spread.mainly:
+            away += f", {self.spread.mainly}"
         return (
             f"{self.order.name}: {self.pots} {word} of {grams(self.recipe.pour.batch_g)}"
             f"{self._base} with {self.recipe}, {away}{self.bars}"

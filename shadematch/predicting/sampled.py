@@ -32,7 +32,7 @@ from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["Points", "Sampled", "strength_off"]
+__all__ = ["Points", "Sampled", "mixed", "strength_off"]
 
 _DRAWS: Final = (4096, 2048)
 """Points drawn: with pastes taken as exact, and with uncertain ones, which cost more."""
@@ -201,9 +201,9 @@ class Sampled:
         loads = effective(loads, bend)
         a, s = known.spectra
         shares = np.column_stack([loads, 1.0 - white, white])
-        mu_a = _mixed(shares, a, points.modes, own.absorption)
+        mu_a = mixed(shares, a, points.modes, own.absorption)
         shares[:, -1] = white_share(white, crowding)
-        mu_s = _mixed(shares, s, points.modes, own.scattering)
+        mu_s = mixed(shares, s, points.modes, own.scattering)
         thicker = np.exp(own.thickness * points.bench[:, :1])
         around = known.view.surroundings
         if known.backing.any():
@@ -261,8 +261,16 @@ def strength_off(
     return float(nine_in_ten(np.abs(made.strength(ruler * read, scale * thinned) - 1.0)))
 
 
-def _mixed(shares: FloatArray, spectra: FloatArray, z: FloatArray, modes: FloatArray) -> FloatArray:
-    """Coefficients (k, 36) of mixtures (k, n + 2) of spectra (n + 2, 36), moved by modes."""
+def mixed(shares: FloatArray, spectra: FloatArray, z: FloatArray, modes: FloatArray) -> FloatArray:
+    """Coefficients of mixtures whose spectra are moved by modes, shape (k, 36).
+
+    Parameters
+    ----------
+    shares, spectra
+        Of each part, shapes (k, p) and (p, 36).
+    z, modes
+        The modes, shape (k, K), and how each moves the spectra's logarithms, shape (K, p, 36).
+    """
     total = np.zeros((len(shares), spectra.shape[1]))
     for at, (share, spectrum) in enumerate(zip(shares.T, spectra, strict=True)):
         if share.any():

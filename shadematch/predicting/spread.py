@@ -16,7 +16,7 @@ import numpy as np
 
 from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_hex, xyz_to_lab
 from shadematch.colour.difference import delta_e
-from shadematch.colour.expected import how_seen, nine_in_ten, root_of
+from shadematch.colour.expected import how_seen, nine_in_ten, root_of, within_in_words
 from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import checked_lights, observation
 from shadematch.predicting.prediction import Prediction, conditions, predict, recipe_of
@@ -27,14 +27,20 @@ from shadematch.predicting.readings import (
     taken,
 )
 from shadematch.predicting.sampled import Sampled
-from shadematch.predicting.uncertainty import CAUSES, MAKING, Cause, Uncertainty
+from shadematch.predicting.uncertainty import (
+    CAUSES,
+    MAKING,
+    Cause,
+    Uncertainty,
+    cause_in_words,
+)
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.report import Report, Reported, Row, Swatch, Table
+from shadematch.support.report import Report, Reported, Row, Swatch, Table, rows_of
 
 __all__ = ["Spread", "spread"]
 
@@ -163,12 +169,27 @@ class Spread(Reported):
         return cause if self.causes[cause] > 0 else None
 
     @property
+    def within(self) -> str:
+        """What CIEDE2000 stays within, in words."""
+        return within_in_words(self.median, self.p90)
+
+    @property
+    def mainly(self) -> str:
+        """The largest cause and its share in words; empty where nothing is off."""
+        if self.largest is None:
+            return ""
+        words = cause_in_words(self.largest, self.recipe)
+        return f"mainly from {words} ({self.causes[self.largest]:.0%})"
+
+    @property
     def within_rows(self) -> tuple[Row, ...]:
-        """What CIEDE2000 stays within, and what that covers."""
+        """What CIEDE2000 stays within, why, and what that covers."""
         of_photo = self.target is not None and "photo" in self.target.source
-        half, nine = f"half the time within {self.median:.1f}", f"nine times in ten {self.p90:.1f}"
         label = "to the object" if of_photo else "as poured"
-        rows = [Row(label, f"{half}, {nine}", note=how_seen(self.p90))]
+        rows = [
+            Row(label, self.within, note=how_seen(self.p90)),
+            *rows_of("spread", filter(None, [self.mainly])),
+        ]
         if self.slips_only:
             text = "slips only: this palette doesn't say how well its pastes are known"
             rows.append(Row("counted", text))

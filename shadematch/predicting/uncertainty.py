@@ -33,17 +33,35 @@ from shadematch.studio.bend import (
 )
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
-from shadematch.studio.recipe import LetDown
+from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["CAUSES", "MAKING", "SD", "Cause", "Colours", "Linear", "Uncertainty"]
+__all__ = [
+    "CAUSES",
+    "MAKING",
+    "SD",
+    "Cause",
+    "Colours",
+    "Linear",
+    "Uncertainty",
+    "cause_in_words",
+]
 
 Cause = Literal["target", "dosing", "base", "pastes", "bench", "model"]
 CAUSES: Final[tuple[Cause, ...]] = ("target", "dosing", "base", "pastes", "bench", "model")
 """Kinds of causes: how well the target is known; readings of doses; readings of base; how well
 pastes and bases are known; thickness and gain of the bench; the model's error."""
+_WORDS: Final[dict[Cause, str]] = {
+    "target": "how well the target is known",
+    "dosing": "the ruler",
+    "base": "how base is weighed",
+    "pastes": "pastes that are not known well enough",
+    "bench": "thickness and light",
+    "model": "the error of the model",
+}
+"""The kinds in words, where paste is measured by the ruler and all base weighed at once."""
 MAKING: Final = "making "
 """How the names of readings begin that make a let-down."""
 SD: Final = 1.0 / np.sqrt(3.0)
@@ -369,6 +387,15 @@ class Uncertainty:
             labs.append(part.lab)
             covariances.append(np.swapaxes(columns, 1, 2) @ columns)
         return Colours(np.concatenate(labs), np.concatenate(covariances))
+
+
+def cause_in_words(cause: Cause, recipe: Recipe) -> str:
+    """A kind of cause in words, for the recipe that it concerns."""
+    if cause == "dosing" and recipe.unit == "g":
+        return "how the paste is weighed"
+    if cause == "base" and recipe.weighed:
+        return "how base and let-downs are weighed"
+    return _WORDS[cause]
 
 
 def _central(sides: tuple[Layer, Layer], mu_a: FloatArray) -> FloatArray:

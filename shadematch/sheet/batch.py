@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from html import escape
 from pathlib import PurePath
-from typing import Any
 
 from shadematch.errors import FileError, PourError
 from shadematch.keeping.repeat import Repeat
@@ -17,7 +16,7 @@ from shadematch.matching.question import Choice
 from shadematch.matching.shades import Shades
 from shadematch.planning.result import Plan, PouredOrder
 from shadematch.predicting.pot import InThePot, in_the_pot
-from shadematch.predicting.spread import Spread, spread as strayed
+from shadematch.predicting.spread import Spread
 from shadematch.sheet.content import content_of
 from shadematch.sheet.orders import Subject, subjects_of
 from shadematch.sheet.page import page
@@ -27,7 +26,7 @@ from shadematch.studio.view import View
 from shadematch.support.files import write_text
 from shadematch.support.models import expect
 
-__all__ = ["BatchSheet", "batch_sheet", "spread_of"]
+__all__ = ["BatchSheet", "batch_sheet"]
 
 
 @dataclass(frozen=True)
@@ -148,7 +147,7 @@ def batch_sheet(
         subjects = (Subject(_first_of(shades, result, choice)),)
     elif isinstance(result, Repeat):
         _brings_its_own(own)
-        subjects = (Subject(_as_of_today(result), remark="" if result.same else result.sentence),)
+        subjects = (Subject(result.today, remark="" if result.same else result.sentence),)
     else:
         subjects = (Subject(kept(result, palette=palette, view=view, choice=choice)),)
     contents = []
@@ -202,7 +201,7 @@ def _told(
     spread: Spread | Mapping[str, float] | bool, saved: SavedRecipe, *, counted: bool
 ) -> Spread | Mapping[str, float] | None:
     if isinstance(spread, bool):
-        return spread_of(saved) if spread and counted else None
+        return saved.spread_of() if spread and counted else None
     return spread
 
 
@@ -217,41 +216,3 @@ def _first_of(shades: Shades, result: Result | Repeat, choice: Choice | None) ->
             remedy="Give the match that they were made of, and no choice",
         )
     return kept(shades[0].recipe, palette=result.palette, view=result.view)
-
-
-def spread_of(saved: SavedRecipe, **readings: Any) -> Spread:
-    """How far it may stray: from its target, if it has one; with its match's readings."""
-    match = saved.match
-    if match is not None and match.recipe == saved.recipe and not readings:
-        return match.spread
-    grain = {} if match is None else match.readings._asdict()
-    return strayed(
-        saved.recipe,
-        palette=saved.palette,
-        view=saved.view,
-        target=saved.target,
-        lights=() if match is None else match._question.asked.lights,
-        **(grain | readings),
-    )
-
-
-def _as_of_today(repeat: Repeat) -> SavedRecipe:
-    """The saved recipe with its colour of today."""
-    seen = repeat.predicted
-    if seen is None:
-        raise PourError(
-            f"the palette no longer has {', '.join(repeat.missing)}",
-            field="result",
-            value=str(repeat.saved.recipe),
-            remedy="Match the target again",
-        )
-    if repeat.same and repeat.palette.fingerprint == repeat.saved.palette.fingerprint:
-        return repeat.saved
-    # A proof for another palette, or by another version, need not hold any more.
-    return replace(
-        repeat.saved,
-        palette=repeat.palette,
-        lab=seen.lab,
-        delta_e=repeat.to_target,
-        match=None,
-    )

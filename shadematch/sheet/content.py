@@ -276,6 +276,8 @@ def _spread(spread: Spread | Mapping[str, float]) -> Row:
     text = f"half of all batches within {values[0]:.1f}, nine in ten within {values[1]:.1f}"
     if isinstance(spread, Spread):
         text += f" ({', '.join(spread.readings)})"
+        if spread.mainly:
+            text += f", {spread.mainly}"
         if spread.target is not None:
             text = f"{spread.nominal_delta_e:.1f} when nothing is off; {text}"
     return Row("spread", text)

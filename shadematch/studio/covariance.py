@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.difference import delta_e
+from shadematch.colour.expected import differences, nine_in_ten
 from shadematch.errors import ColourError
 from shadematch.support.arrays import FloatArray, Triple, triple
 
@@ -15,10 +15,8 @@ __all__ = ["Covariance", "checked_covariance", "radius", "symmetric"]
 
 Covariance = tuple[Triple, Triple, Triple]
 
-_LEVEL: Final = 0.9
 _LARGEST_VARIANCE: Final = 1e6
 """Of L*, a* or b*: far beyond any colour. Keeps bounds finite."""
-_DIRECTIONS: Final = 600
 
 
 def checked_covariance(given: Sequence[Sequence[float]] | FloatArray) -> Covariance:
@@ -58,29 +56,6 @@ def symmetric(matrix: FloatArray) -> Covariance:
 
 
 def radius(lab: FloatArray, covariance: Covariance) -> float:
-    """The CIEDE2000 that a normally distributed colour stays within in 90 % of cases.
-
-    Along each of 600 directions CIEDE2000 is taken as proportional to the distance, at the rate it
-    has at the edge of the ellipsoid that holds 90 %.
-    """
-    from scipy.optimize import brentq  # slow to import, so late
-    from scipy.special import chdtr, chdtri
-
-    # Standard deviations to the edge of that ellipsoid.
-    edge = float(np.sqrt(chdtri(3, 1.0 - _LEVEL)))
-    values, axes = np.linalg.eigh(np.array(covariance))
-    spread = axes * np.sqrt(np.maximum(values, 0.0))
-    # A golden spiral: directions evenly spread over the sphere, the same ones every time.
-    k = np.arange(_DIRECTIONS) + 0.5
-    up, turn = 1 - 2 * k / _DIRECTIONS, np.pi * (1 + np.sqrt(5)) * k
-    flat = np.sqrt(1 - up**2)
-    out = np.stack([flat * np.cos(turn), flat * np.sin(turn), up], axis=-1)
-    pace = delta_e(lab, lab + edge * out @ spread.T) / edge
-    if pace.max() <= 0:
-        return 0.0
-    pace = np.maximum(pace, 1e-9 * pace.max())
-
-    def inside(within: float) -> float:
-        return float(np.mean(chdtr(3, (within / pace) ** 2))) - _LEVEL
-
-    return float(brentq(inside, 0.0, edge * pace.max(), xtol=1e-9))
+    """The CIEDE2000 that a normally distributed colour stays within nine times in ten."""
+    apart = differences(lab[None, None], lab[None], np.array(covariance)[None])
+    return float(nine_in_ten(apart)[0])

@@ -197,6 +197,54 @@ class PaletteUncertainty(Frozen):
         said = {name: getattr(self, name) for name in PaletteUncertainty.model_fields}
         return PaletteUncertainty(**{**said, "modes": tuple(modes)})
 
+    def learned(
+        self, mean: FloatArray, root: FloatArray, strengths: FloatArray
+    ) -> PaletteUncertainty:
+        """What is left after something was learned, around spectra moved by the modes' mean.
+
+        Parameters
+        ----------
+        mean
+            Of the modes, shape (K,).
+        root, strengths
+            How each of J new modes moves the old ones, shape (K, J), and the logarithms of the
+            strengths of pastes and white base besides, shape (n + 1, J).
+        """
+        turned = [
+            np.einsum("kj,kpw->jpw", root, rows)
+            for rows in (self.absorption, self.scattering, self._moves_of_backings, self.further)
+        ]
+        pastes = strengths[:-1].T[:, :, None]
+        turned[0][:, :-2] += pastes
+        turned[1][:, :-2] += pastes
+        turned[1][:, -1] += strengths[-1][:, None]
+        bends, crowding = root.T @ self.bends, root.T @ self.crowding
+        modes = []
+        for at, rows in enumerate(zip(*turned, strict=True)):
+            absorption, scattering, of_backings, further = (
+                tuple(map(tuple, each.tolist())) for each in rows
+            )
+            modes.append(
+                Mode(
+                    absorption=absorption,
+                    scattering=scattering,
+                    backings=of_backings,
+                    bends=tuple(bends[at].tolist()),
+                    crowding=float(crowding[at]),
+                    bases=tuple(zip(further[::2], further[1::2], strict=True)),
+                )
+            )
+        seen = [
+            _logit(np.array(backing.reflectance)) + mean @ self._moves_of_backings[:, at]
+            for at, backing in enumerate(self.backings)
+        ]
+        backings = tuple(
+            backing.model_copy(update={"reflectance": tuple((1 / (1 + np.exp(-r))).tolist())})
+            for backing, r in zip(self.backings, seen, strict=True)
+        )
+        said = {name: getattr(self, name) for name in PaletteUncertainty.model_fields}
+        return PaletteUncertainty(**{**said, "modes": tuple(modes), "backings": backings})
+
     def check_speaks_of(self, pigments: int, bases: int) -> None:
         """Refuse modes that don't fit so many pastes and further bases, with a `PaletteError`."""
         found = len(self.modes[0].absorption) if self.modes else pigments + 2
@@ -225,6 +273,22 @@ class PaletteUncertainty(Frozen):
     def scattering(self) -> FloatArray:
         """Moves of the logarithms of scattering, shape (K, n + 2, 36)."""
         return self._rows("scattering")
+
+    @functools.cached_property
+    def further(self) -> FloatArray:
+        """Moves of further bases, absorption and scattering in turn, shape (K, 2 b, 36)."""
+        most = max((len(mode.bases) for mode in self.modes), default=0)
+        rows = [
+            [row or _NONE for both in mode.bases for row in both]
+            + [_NONE] * (2 * (most - len(mode.bases)))
+            for mode in self.modes
+        ]
+        return _read_only(rows, len(self.modes), 2 * most, WAVELENGTHS_NM.size)
+
+    @property
+    def _moves_of_backings(self) -> FloatArray:
+        rows = [[row or _NONE for row in mode.backings] for mode in self.modes]
+        return _read_only(rows, len(self.modes), len(self.backings), WAVELENGTHS_NM.size)
 
     def _rows(self, field: str) -> FloatArray:
         spectra = len(self.modes[0].absorption) if self.modes else 0

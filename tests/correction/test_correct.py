@@ -12,7 +12,10 @@ import pytest
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.correction.belief import BatchBelief, Priors, first_belief
+from shadematch.correction.correct import begun
 from shadematch.predicting.prediction import Model
+from shadematch.predicting.uncertainty import Uncertainty
+from shadematch.studio.uncertainty import Mode, PaletteUncertainty
 from shadematch.support.arrays import FloatArray
 from tests.invented.batches import Pot, faults, other_surfaces, two_rounds
 from tests.invented.problems import bent, with_chalk
@@ -377,6 +380,69 @@ def test_a_target_that_is_known_badly_counts_in_the_range() -> None:
     alone = float(np.quantile(delta_e(np.array(wide.advice.lab), aims), 0.9))
     assert 0.95 * alone < wide.advice.p90 < alone + plain.advice.p90
     assert wide.advice.p90 > 2.0 * plain.advice.p90
+
+
+def test_what_a_palette_says_of_its_strengths_is_what_the_spread_says() -> None:
+    recipe, real, wanted = a_dark_batch()
+    demo = sm.demo_palette()
+    told = sm.correct(recipe, real, wanted, palette=demo.known_to(0.3))
+    given = sm.correct(recipe, real, wanted, palette=demo, strength_spread=0.3)
+    assert told.believed_lab == pytest.approx(given.believed_lab, abs=1e-6)
+    assert told.advice.doses == given.advice.doses
+    assert told.advice.p90 == pytest.approx(given.advice.p90, rel=0.05)
+    assert [(s.name, s.factor, s.sd) for s in told.strengths] == [
+        (s.name, pytest.approx(s.factor, rel=1e-5), pytest.approx(s.sd, rel=1e-5))
+        for s in given.strengths
+    ]
+    # What is learned is kept, and no more than that.
+    assert given.palette.uncertainty is None
+    seen = sm.predict(recipe.doses, palette=told.palette, pour=recipe.pour)
+    same = sm.predict(recipe.doses, palette=given.palette, pour=recipe.pour)
+    assert seen.lab == pytest.approx(same.lab, abs=1e-6)
+    before, after = (sm.spread(recipe, palette=p).p90 for p in (demo.known_to(0.3), told.palette))
+    assert after < 0.7 * before
+
+
+def test_modes_of_every_kind_move_a_batch_as_they_move_a_recipe() -> None:
+    rng = np.random.default_rng(1)
+    demo = sm.demo_palette()
+    n = len(demo.names)
+
+    def rows(count: int) -> tuple[tuple[float, ...], ...]:
+        return tuple(map(tuple, (0.1 * rng.normal(size=(count, 36))).tolist()))
+
+    modes = tuple(
+        Mode(
+            absorption=rows(n + 2),
+            scattering=rows(n + 2),
+            bends=tuple((0.05 * rng.normal(size=n)).tolist()),
+            crowding=0.1,
+        )
+        for _ in range(3)
+    )
+    pastes = [p.model_copy(update={"bend": 0.2 + 0.1 * i}) for i, p in enumerate(demo.pigments)]
+    palette = sm.Palette(
+        pigments=tuple(pastes),
+        clear=demo.clear,
+        white=demo.white.model_copy(update={"crowding": 0.3}),
+        uncertainty=PaletteUncertainty(modes=modes, thickness=0.05, gain=0.02),
+    )
+    doses = dict.fromkeys(demo.names, 2.0)
+    recipe = sm.Recipe(doses, sm.Pour(batch_g=500, white=0.2))
+    belief = begun(recipe, palette, sm.View(), Priors(0.1, 0.1, 0.2, 1.0, 0.5), lambda _: None)
+    away = belief.mean + rng.normal(size=belief.mean.size) * np.sqrt(np.diag(belief.covariance))
+    lab, slopes = belief.lab_and_slope(away)
+    assert lab == pytest.approx(belief.lab(away[None])[0], abs=1e-9)
+    for at, step in enumerate(1e-5 * np.eye(away.size)):
+        ends = belief.lab(np.array([away + step, away - step]))
+        assert slopes[:, at] == pytest.approx((ends[0] - ends[1]) / 2e-5, abs=1e-4)
+    # The other way from causes to colours, written for whole recipes.
+    known = Uncertainty(palette, recipe.pour, sm.View(), dose_slip=0.2, scale_g=1.0)
+    columns = known.linear(np.full((1, n), 2.0)).columns[0]
+    of = {kind: columns[[c == kind for c in known.causes]] for kind in ("pastes", "bench")}
+    slopes = belief.lab_and_slope(belief.mean)[1]
+    assert slopes[:, belief.modes] == pytest.approx(of["pastes"].T, abs=1e-3)
+    assert belief.bench == pytest.approx(of["bench"].T @ of["bench"], rel=0.01, abs=1e-3)
 
 
 def test_frozen_plain_and_drawn() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import re
-from typing import get_args
+from typing import Any, get_args
 
 import numpy as np
 import pytest
@@ -19,6 +19,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.matching.match import Match
 from shadematch.matching.verdict import Limit
 from shadematch.predicting.prediction import Model, model_for
+from shadematch.predicting.uncertainty import cause_in_words
 from shadematch.search import parts, searcher
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import (
@@ -448,10 +449,10 @@ def test_a_restriction_that_holds_a_recipe_back_is_named(
     pour = sm.Pour(batch_g=2000)
     m = sm.match(code, pour=pour, **asked)  # type: ignore[arg-type]
     assert m.verdict.limit == "restrictions"
-    free = sm.match(code, pour=pour).closest.delta_e
+    free = sm.match(code, pour=pour).delta_e
     left = asked.keys() - {"must_avoid"}
     if len(asked) > 1:
-        free = sm.match(code, pour=pour, **{n: asked[n] for n in left}).closest.delta_e  # type: ignore[arg-type]
+        free = sm.match(code, pour=pour, **{n: asked[n] for n in left}).delta_e  # type: ignore[arg-type]
     assert f"restriction to {words}. Without it: {free:.2f}, nine" in m.verdict.sentence
 
 
@@ -479,6 +480,53 @@ def test_steps_that_help_are_told_with_slips() -> None:
         assert within == pytest.approx(m.spread.p90, rel=0.12)
     ends = [float(text.rstrip(".").rsplit(" ", 1)[1]) for text in help_]
     assert len(ends) == 4 and ends == sorted(ends)
+
+
+@pytest.mark.parametrize(
+    ("code", "asked"), [("#f4d9c6", {}), ("#d9822b", {}), ("#d9822b", {"robust": True})]
+)
+def test_who_follows_the_advice_gets_its_figures(code: str, asked: dict[str, Any]) -> None:
+    # By the same rule and with paste saved as before.
+    told = sm.match(code, pour=sm.Pour(batch_g=250), **asked).verdict.help
+    larger = [text for text in told if text.startswith("In ")]
+    assert larger
+    for text in larger:
+        m = sm.match(code, pour=sm.Pour(batch_g=float(text.split()[1])), **asked)
+        within = float(text.rstrip(".").rsplit(" ", 1)[1])
+        assert within == pytest.approx(m.spread.p90, rel=0.12, abs=0.1)
+        if "nine times" in text:
+            assert f": {m.delta_e:.2f}," in text
+
+
+def test_a_measured_target_helps_as_much_as_is_said() -> None:
+    pour, covariance = sm.Pour(batch_g=150), np.diag([9.0, 16.0, 9.0])
+    m = sm.match(sm.Target.from_lab((70, 20, 40), covariance=covariance), pour=pour)
+    (told,) = (text for text in m.verdict.help if text.startswith("Measure it"))
+    rng = np.random.default_rng(5)
+    meant = rng.multivariate_normal((70, 20, 40), covariance, size=30)
+    meter = 0.4**2 * np.eye(3)
+    goals = [sm.Target.from_lab(lab, covariance=meter) for lab in meant]
+    found = [each.spread.p90 for each in sm.match_many(goals, pour=pour)]
+    assert float(told.rstrip(".").rsplit(" ", 1)[1]) == pytest.approx(np.mean(found), rel=0.2)
+
+
+def test_paste_that_is_saved_by_expectation_is_told_in_expectations() -> None:
+    m = sm.match("#d9822b", pour=sm.Pour(batch_g=1000), robust=True, tolerance=3.0, dose_slip=0.05)
+    assert m.robust is not None and m.verdict.limit == "tolerance"
+    assert m.verdict.sentence == (
+        f"Held back most by saving paste: with more, {m.robust.expected:.2f} expected instead of "
+        f"{m.frugal.expected:.2f}."
+    )
+
+
+def test_the_largest_cause_is_the_one_that_the_verdict_names() -> None:
+    target = sm.Target.from_lab((62, 26, 53), covariance=np.diag([9.0, 9.0, 9.0]))
+    for share in (0.02, 0.3):
+        m = sm.match(target, palette=sm.demo_palette().known_to(share))
+        assert m.verdict.limit == m.spread.largest
+        assert m.spread.largest is not None
+        words = cause_in_words(m.spread.largest, m.recipe)
+        assert f"mainly from {words} (" in str(m) and words in m.verdict.sentence
 
 
 def test_half_centimetres_and_many_pigments() -> None:
