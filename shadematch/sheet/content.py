@@ -252,7 +252,7 @@ def _steps(
     )
 
 
-def _spread(spread: Spread | Mapping[str, float]) -> Row:
+def _spread(spread: Spread | Mapping[str, float]) -> list[Row]:
     values = []
     for field in ("median", "p90"):
         found: object = (
@@ -274,13 +274,10 @@ def _spread(spread: Spread | Mapping[str, float]) -> Row:
             remedy="The median can't exceed the 90th percentile",
         )
     text = f"half of all batches within {values[0]:.1f}, nine in ten within {values[1]:.1f}"
-    if isinstance(spread, Spread):
-        text += f" ({', '.join(spread.readings)})"
-        if spread.mainly:
-            text += f", {spread.mainly}"
-        if spread.target is not None:
-            text = f"{spread.nominal_delta_e:.1f} when nothing is off; {text}"
-    return Row("spread", text)
+    rows = [Row("spread", text)]
+    if isinstance(spread, Spread) and spread.mainly:
+        rows.append(Row("why", spread.mainly))
+    return rows
 
 
 def _shades(shades: Shades) -> tuple[tuple[str, str], ...]:
@@ -329,7 +326,7 @@ def content_of(
     outside = "" if saved.in_srgb else ", outside sRGB"
     figures.append(Row("predicted", f"{lab_words(saved.lab)}{outside}"))
     if spread is not None:
-        figures.append(_spread(spread))
+        figures += _spread(spread)
     if isinstance(spread, Spread) and spread.largest == "pastes":
         figures.append(Row("keep", _KEEP))
     if shades is not None:
