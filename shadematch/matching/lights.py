@@ -17,7 +17,7 @@ and page are from memory.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 import numpy as np
@@ -100,7 +100,7 @@ class Lights(Reported):
     recipe: Recipe
     view: View
     lights: tuple[UnderLight, ...]
-    spread: Spread
+    spread: Spread = field(repr=False)
     reference: Light
     correction: MetamericCorrection
 

@@ -215,7 +215,7 @@ def test_predict_json(run: Run) -> None:
     p = sm.predict({"gorse": 1.5, "kelp": 1}, pour=sm.Pour(batch_g=100))
     assert set(found) == {
         *("doses", "unit", "proportions", "total", "load", "tubes", "predicted"),
-        *("pour", "view", "cautions", "notices"),
+        *("pour", "view", "spread", "cautions", "notices"),
     }
     assert found["doses"] == {"gorse": 1.5, "kelp": 1.0}
     assert found["proportions"] is None

@@ -36,7 +36,7 @@ from shadematch.gamuts.slices import Slice, WholeMap
 from shadematch.journal.lesson import Lesson
 from shadematch.keeping.distributions import distribution_of, target_from_distribution
 from shadematch.keeping.results import recipes_from_frame, results_frame
-from shadematch.keeping.saved import SavedRecipe
+from shadematch.keeping.saved import SavedRecipe, kept
 from shadematch.keeping.schemas import json_schema
 from shadematch.keeping.target_tables import targets_frame, targets_from_frame
 from shadematch.matching.lights import metameric_index
@@ -517,6 +517,11 @@ CALLS: dict[str, Call] = {
     "Match.spread_of": Call(
         lambda **asked: matched().spread_of(**asked), _with(recipe=RECIPE), slow=True
     ),
+    "SavedRecipe.spread_of": Call(
+        lambda **asked: kept(matched()).spread_of(**asked),
+        lambda _: {"dose_slip": 0.2, "scale_g": 1.0},
+        slow=True,
+    ),
     "match_many": Call(
         _listed(sm.match_many),
         _in_palette(
@@ -973,7 +978,7 @@ RESULTS = frozenset(
         "Interval",
         "Ladder",
         "Layered",
-        "LeftOut",
+        "LeftOutOrder",
         "Lesson",
         "LetDownPlan",
         "Lights",
@@ -984,7 +989,7 @@ RESULTS = frozenset(
         "CombinedPhotos",
         "PhotoTarget",
         "Plan",
-        "Poured",
+        "PouredOrder",
         "Prediction",
         "Purchase",
         "Repeat",
@@ -1037,7 +1042,7 @@ def public_callables() -> set[str]:
 
 NO_RECIPE = (
     *(Calibration, CombinedPhotos, Coverage, Gamut, Interval, Lesson, PhotoTarget),
-    *(sm.Journal,),
+    *(sm.Journal, sm.Stock),
     *(Slice, WholeMap, Report),
     BatchSheet,  # draws the page, whose cautions `tests/sheet/test_batch.py` looks for
 )
