@@ -90,18 +90,15 @@ def moved_palette(palette: Palette, z: FloatArray, strengths: FloatArray) -> Pal
     `strengths`, shape (n + 1,), are those of tubes, beside what the modes say.
     """
     known, n = palette.uncertainty, len(palette.pigments)
-    by_a = by_s = np.ones((n + 2, 1))
+    moved = spectra_of(palette, z)
     further = np.ones((2 * len(palette.bases), 1))
     if known is not None and known.modes:
-        by_a, by_s = (np.exp(np.tensordot(z, r, 1)) for r in (known.absorption, known.scattering))
         told = np.exp(np.tensordot(z, known.further, 1))
         further = np.concatenate([told, np.ones((len(further) - len(told), told.shape[1]))])
-    bend, crowding = spectra_of(palette, z)[2:]
 
     def base(old: Base, a: FloatArray, s: FloatArray, crowding: float) -> Base:
-        absorption, scattering = _times(old.absorption, a), _times(old.scattering, s)
-        told = {"absorption": absorption, "scattering": scattering, "crowding": crowding}
-        return Base(**{**dict(old), **told})
+        spectra = {"absorption": tuple(a.tolist()), "scattering": tuple(s.tolist())}
+        return Base(**{**dict(old), **spectra, "crowding": crowding})
 
     return Palette(
         **{
@@ -109,23 +106,26 @@ def moved_palette(palette: Palette, z: FloatArray, strengths: FloatArray) -> Pal
             "pigments": tuple(
                 Pigment(
                     name=p.name,
-                    absorption=_times(p.absorption, f * by_a[i]),
-                    scattering=None if p.scattering is None else _times(p.scattering, f * by_s[i]),
-                    bend=float(bend[i]),
+                    absorption=tuple((f * moved.absorption[i]).tolist()),
+                    scattering=p.scattering and tuple((f * moved.scattering[i]).tolist()),
+                    bend=float(moved.bend[i]),
                     tube_size=p.tube_size,
                     tube_price=p.tube_price,
                 )
                 for i, (p, f) in enumerate(zip(palette.pigments, strengths[:n], strict=True))
             ),
-            "clear": base(palette.clear, by_a[n], by_s[n], palette.clear.crowding),
-            "white": base(palette.white, by_a[n + 1], strengths[n] * by_s[n + 1], float(crowding)),
+            "clear": base(
+                palette.clear, moved.absorption[n], moved.scattering[n], palette.clear.crowding
+            ),
+            "white": base(
+                palette.white,
+                moved.absorption[n + 1],
+                strengths[n] * moved.scattering[n + 1],
+                float(moved.crowding),
+            ),
             "bases": tuple(
-                base(old, a, s, old.crowding)
+                base(old, a * np.array(old.absorption), s * np.array(old.scattering), old.crowding)
                 for old, a, s in zip(palette.bases, further[::2], further[1::2], strict=True)
             ),
         }
     )
-
-
-def _times(values: tuple[float, ...], factor: FloatArray) -> tuple[float, ...]:
-    return tuple((factor * np.array(values)).tolist())
