@@ -44,6 +44,8 @@ _ROUGH: Final = 128
 _FINE: Final = 256
 _EFFORT: Final = 0.002
 """By what fraction the nearest must be nearer to be worth a squeeze, or ten steps of paste."""
+_ALL: Final = 0.1
+"""What all shades count for beside the nearest, if no shade may be far."""
 _SLACK: Final = 1e-9
 
 
@@ -87,8 +89,12 @@ class Pot:
         parts = [metric.reshape(-1, 9), -2.0 * pull, (pull * aims).sum(axis=1)[:, None]]
         self.form = np.concatenate(parts, axis=1).T
 
-    def best(self, count: int) -> IntArray | None:
-        """The best chain of so many shades that was found; None if none is permitted."""
+    def best(self, count: int, *, all_near: bool = False) -> IntArray | None:
+        """The best chain of so many shades that was found; None if none is permitted.
+
+        With `all_near` all shades count a little, not only the nearest.
+        """
+        self.all_near = all_near
         starts = self._starts(count)
         if not len(starts):
             return None
@@ -216,18 +222,25 @@ class Pot:
         self.tried += len(labs)
         products = (labs[:, :, None] * labs[:, None]).reshape(-1, 9)
         squares = np.concatenate([products, labs, np.ones((len(labs), 1))], axis=1) @ self.form
-        nearest = squares.reshape(*chains.shape[:2], _ROUGH).min(axis=1)
-        return _priced(np.sqrt(np.maximum(nearest, 0.0)), chains)
+        told = self._of_shades(squares.reshape(*chains.shape[:2], _ROUGH))
+        return _priced(np.sqrt(np.maximum(told, 0.0)), chains)
 
     def _fine(self, chains: IntArray) -> FloatArray:
         """The same by the formula itself, slips included."""
-        return _priced(self.differences(chains, _FINE).min(axis=1), chains)
+        return _priced(self._of_shades(self.differences(chains, _FINE)), chains)
+
+    def _of_shades(self, values: FloatArray) -> FloatArray:
+        """What shades are judged by: the nearest, and with `all_near` a little by all.
+
+        Values of shape (m, count, points); shape (m, points).
+        """
+        return np.asarray(values.min(axis=1) + self.all_near * _ALL * values.mean(axis=1))
 
 
-def _priced(nearest: FloatArray, chains: IntArray) -> FloatArray:
+def _priced(values: FloatArray, chains: IntArray) -> FloatArray:
     """Mean CIEDE2000, and a little more for squeezes and paste."""
     effort = np.count_nonzero(chains, axis=(1, 2)) + chains.sum(axis=(1, 2)) / 10.0
-    return np.asarray(nearest.mean(axis=1) * (1.0 + _EFFORT * effort))
+    return np.asarray(values.mean(axis=1) * (1.0 + _EFFORT * effort))
 
 
 @functools.lru_cache(maxsize=16)

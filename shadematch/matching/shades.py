@@ -31,7 +31,7 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
-from shadematch.support.arrays import IntArray
+from shadematch.support.arrays import FloatArray, IntArray
 from shadematch.support.models import between, whole
 from shadematch.support.report import Report, Reported, Row, Swatch
 
@@ -209,12 +209,15 @@ def _found(pot: Pot, target: Target, count: int) -> Shades:
         raise PourError(problem, field="max_load", value=pour.max_load, remedy=remedy)
     if chain is None:
         return _found(pot, target, count - 1)
-    values = pot.differences(chain[None], _POINTS)[0]
-    value, nearest = values.min(axis=0), np.argmin(values, axis=0)
-    shares = np.bincount(nearest, minlength=count) / nearest.size
+    value, shares = _shared(pot, chain)
     worth = max(int((shares >= _SELDOM).sum()), _FEWEST)
     if worth < count:
         return _found(pot, target, worth)
+    if shares.min() < _SELDOM:  # a step on the way, which no customer would want
+        near = pot.best(count, all_near=True)
+        assert near is not None  # as for `chain`
+        chain = near
+        value, shares = _shared(pot, chain)
     alone = pot.differences_alone(_POINTS)
     return Shades(
         target=target,
@@ -225,6 +228,13 @@ def _found(pot: Pot, target: Target, count: int) -> Shades:
         alone_expected=float(alone.mean()),
         alone_p90=float(nine_in_ten(alone)),
     )
+
+
+def _shared(pot: Pot, chain: IntArray) -> tuple[FloatArray, FloatArray]:
+    """CIEDE2000 of the nearest shade at random points, and how often each is the nearest."""
+    values = pot.differences(chain[None], _POINTS)[0]
+    nearest = np.argmin(values, axis=0)
+    return values.min(axis=0), np.bincount(nearest, minlength=len(chain)) / nearest.size
 
 
 def _dab(pot: Pot, chain: IntArray, at: int, share: float) -> Dab:

@@ -186,8 +186,9 @@ class Spread(Reported):
         """What CIEDE2000 stays within, why, and what that covers."""
         of_photo = self.target is not None and "photo" in self.target.source
         label = "to the object" if of_photo else "as poured"
+        worst = ", in the worst of the lights" if self.lights else ""
         rows = [
-            Row(label, self.within, note=how_seen(self.p90)),
+            Row(label, f"{self.within}{worst}", note=how_seen(self.p90)),
             *rows_of("spread", filter(None, [self.mainly])),
         ]
         if self.slips_only:

@@ -202,3 +202,10 @@ def test_the_sheet_says_which_bar_to_keep() -> None:
     assert "measure it once it is cold" in " ".join(str(sm.batch_sheet(unsure)).split())
     assert any("measure it and learn from it" in text for text in unsure.verdict.help)
     assert "once it is cold" not in str(sm.batch_sheet(sm.match("#7a5b4f", pour=POUR)))
+
+
+def test_no_shade_is_a_mere_step_on_the_way() -> None:
+    """A well-known colour needs no choice; still each dab is one that somebody may want."""
+    shades = sm.match("#d9822b", pour=sm.Pour(batch_g=500)).shades(3)
+    assert all(shade.delta_e < 3.0 and shade.share > 0.1 for shade in shades)
+    assert "One recipe does as well" in shades.sentence
